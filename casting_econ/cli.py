@@ -225,11 +225,11 @@ def explain(key: str, page: str | None) -> None:
 @click.option("--scheduler", metavar="ADDRESS", help="Of a Dask cluster that runs the points, such as tcp://192.0.2.7:8786.")
 def sweep(study: str, scrap: str | None, cure: str | None, vary: tuple[str, ...], **asked: object) -> None:
     """Run one notebook over a grid of scrap rates, cure times and any other keys of the study file."""
-    from .running.sweep import run_sweep, values_of
+    from .running.sweep import run_sweep, varied
 
     rates = figures_of("--scrap", scrap, "", high=0.95) if scrap else []
     hours = figures_of("--cure", cure, "hour") if cure else []
-    found = run_sweep(study, rates, hours, vary=dict(values_of(text) for text in vary), say=click.echo, **asked)
+    found = run_sweep(study, rates, hours, vary=varied(vary), say=click.echo, **asked)
     click.echo(f"\nTable: {(found / 'sweep.csv').resolve()}")
     if (found / "sweep.png").is_file():
         click.echo(f"Chart: {(found / 'sweep.png').resolve()}")
@@ -338,7 +338,8 @@ def pack(study: str, out: str | None, keep_column: tuple[str, ...], workers: int
     from .sharing.pack import pack_study
 
     found = pack_study(study, out, keep=keep_column, workers=workers, say=click.echo)
-    click.echo(f"\nPack: {found.resolve()}\nYour partner checks it with: casting-econ verify {found.name}")
+    name = f'"{found.name}"' if " " in found.name else found.name
+    click.echo(f"\nPack: {found.resolve()}\nYour partner checks it with: casting-econ verify {name}")
 
 
 @main.command()

@@ -1,5 +1,6 @@
 """How a command says things and reads what stands behind its options; light, since every command starts with it."""
 
+import errno
 import os
 import signal
 import sys
@@ -93,4 +94,9 @@ class faults_told:
                 parts += [counted(asked, "open question")] if asked else []
                 click.echo(f"\n{' and '.join(parts)} found; nothing was changed.", err=True)
             sys.exit(2 if faults is not None else 1)
+        if isinstance(error, OSError) and error.errno in (errno.ENOSPC, errno.EDQUOT):
+            place, right = error.filename or "the disk", "some room on it, then the same command again"
+            click.echo(f"{place}: cannot be written; found {error.strerror}; right would be {right}", err=True)
+            click.echo("\n1 fault found; what was there is as it was.", err=True)
+            sys.exit(2)
         return False

@@ -1,6 +1,7 @@
 """Break-even prices where buyers leave or come with the price: put back with the orders they bring, they pay what they say."""
 
 import json
+from dataclasses import replace
 from functools import cache
 from types import SimpleNamespace
 
@@ -257,11 +258,19 @@ def test_price_sentences_where_no_price_pays_the_bills(tmp_path):
     assert said == "A **tray** sells for €16.00 on average. No price up to 8 times today's pays the bills, let alone the hours."
 
 
-def test_price_sentences_of_what_is_given_away(tmp_path):
-    """At a price of nothing no multiple of it pays the bills: said, and no division by it."""
+def test_price_sentences_where_no_price_is_stated_yet(tmp_path):
+    """At a price of nothing both are said all the same: put in place for each piece of an order, an hour earns the target, then nothing."""
     free = [(f'price = "{price}.00 EUR"', 'price = "0 EUR"') for price in (96, 217, 192)]
-    said = price_sentences(edited_demo(tmp_path, *free))
-    assert "sells for €0.00 on average. No price up to 8 times today's pays the bills" in said
+    kit = edited_demo(tmp_path, *free)
+    found = evaluate(kit.inputs()).products["knob"]
+    for key, pay in zip(KEYS, (float(kit.inputs().target_per_hour), 0.0)):
+        put = tuple(replace(c, price=c.pieces_per_order * found[key]) for c in kit.inputs().channels)
+        assert evaluate(replace(kit.inputs(), channels=put)).totals["pay_per_hour"] == pytest.approx(pay, abs=1e-9)
+    target, cash = (format_of(kit).money(float(found[key])) for key in KEYS)
+
+    assert price_sentences(kit) == (
+        f"A **knob** has no price yet. Every hour earns the target at {target} a piece; at {cash} the bills are paid and the hours earn nothing."
+    )
 
 
 def test_price_sentences_say_when_orders_move_with_the_price():

@@ -316,3 +316,17 @@ def test_logs_of_loads_longer_than_any_window_are_told(tmp_path):
 
     with pytest.raises(StudyError):
         open_study(tmp_path / "study").point()
+
+
+@pytest.mark.parametrize("header", ["price in $", "Paid USD", "£"])
+def test_header_in_another_currency_is_told_wherever_it_says_so(header, tmp_path):
+    """Taken as the price by [records.columns], it is still no price in EUR, until the study file says that it is."""
+    folder = first_rows(STUDIES[0], tmp_path / "study")
+    edit(folder, "records/sales.csv", ",price,", f",{header},")
+    append(folder, f'\n[records.columns.sales]\n"{header}" = "price"\n')
+    (fault,) = faults_of(folder)
+    assert (fault.file, fault.column, fault.found) == ("records/sales.csv", "price", repr(header))
+    assert fault.wrong == "is in another currency or unit" and 'unit = "EUR" beside its column' in fault.right
+
+    edit(folder, "study.toml", f'"{header}" = "price"', f'"{header}" = {{ column = "price", unit = "EUR" }}')
+    assert len(open_study(folder).study.records["sales"]) == 10

@@ -1,6 +1,7 @@
 """The commands as a user runs them: exit codes, messages, and what they leave behind."""
 
 import contextlib
+import errno
 import json
 import os
 import re
@@ -272,6 +273,47 @@ def test_a_run_that_ends_at_any_moment_is_in_nobodys_way(key, tmp_path, monkeypa
     assert moment > 15
 
 
+@pytest.mark.skipif(folders.fcntl is None, reason="Windows has no such locks")
+def test_of_two_commands_at_once_in_one_folder_the_second_is_told(tmp_path):
+    """It writes nothing while the first is there, and is let in once that has ended, however it did."""
+    out, asked = tmp_path / "out", (tmp_path / "out", DATA / STUDIES[0], "key")
+    code = "import sys, pathlib as p; from casting_econ.running.folders import working_folder as w; w(p.Path(sys.argv[1]), p.Path(sys.argv[2]), 'key')"
+    first = subprocess.Popen(
+        [sys.executable, "-c", f"{code}; print('in', flush=True); input()", out, asked[1]],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+    )
+    try:
+        assert first.stdout.readline() == b"in\n"
+        with pytest.raises(StudyError, match="is being written by another command"):
+            folders.working_folder(*asked)
+    finally:
+        first.kill()
+        first.communicate()
+    assert folders.working_folder(*asked).is_dir()
+    assert folders.working_folder(*asked).is_dir()  # as a run in the same process goes on
+
+
+@pytest.mark.parametrize("number", [errno.ENOSPC, errno.EDQUOT])
+def test_full_disk_is_told_in_a_line_and_what_was_there_stays(number, tmp_path, monkeypatch):
+    """A year end on a disk with no room left: a message with its remedy, exit code 2, no traceback, the workbook of before."""
+    study = copy_of("samphire-hooks", tmp_path)
+    assert command("year-end", study)[0] == 0
+    before = hashes(study)
+
+    def full(self, data):
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    code, _, told = command("year-end", study)
+    monkeypatch.undo()
+
+    assert code == 2 and told.startswith(
+        f"the disk: cannot be written; found {os.strerror(number)}; right would be some room on it"
+    )
+    assert {name: own for name, own in hashes(study).items() if name.parts[0] != "year-end.part"} == before
+
+
 def test_empty_folder_that_one_stands_in_can_be_written_to(tmp_path, monkeypatch):
     """`--out .` in an empty folder means that folder."""
     monkeypatch.chdir(tmp_path)
@@ -367,6 +409,16 @@ def test_sweep_over_any_key_of_a_study_without_a_wait(tmp_path):
     assert table.scrap_rate.tolist() == [0.1, 0.3] and table.pay_p50[0] > table.pay_p50[1]
 
 
+def test_sweep_over_the_seed_draws_other_years(tmp_path):
+    """Each seed gives what the study gives with it, so that their rows say how much is the draws' own chance."""
+    study = copy_of(STUDIES[0], tmp_path)
+    assert command("sweep", study, "--vary", "study.seed=1,2", "--draws", 128, "--out", tmp_path / "sweep")[0] == 0
+    found = pd.read_csv(tmp_path / "sweep" / "sweep.csv").pay_p50
+
+    own = [open_study(study).monte_carlo(128, seed).summary("pay_per_hour")["p50"] for seed in (1, 2)]
+    assert found.tolist() == pytest.approx(own, rel=1e-8) and found[0] != found[1]  # nine digits are kept
+
+
 @pytest.mark.parametrize(
     ("words", "expected"),
     [
@@ -380,6 +432,7 @@ def test_sweep_over_any_key_of_a_study_without_a_wait(tmp_path):
         (["--vary", "channels.online.price"], "--vary: cannot be read; found 'channels.online.price'"),
         (["--vary", "channels.online.price=24..36/1"], "--vary: cannot be read"),
         (["--vary", "channels.onlin.price=24,30"], "channels.onlin"),
+        (["--vary", "time.hours=20", "--vary", "time.hours=30"], "--vary: is given twice; found time.hours"),
         (["--vary", "channels.online.fee_share=10 %,120 %"], "study.toml:channels.online.fee_share: "),
         (["--vary", "channels.online.price=24,30", "--notebook", "03_cost"], "03_cost.ipynb has no parameter 'vary'"),
     ],

@@ -5,7 +5,7 @@ import tomllib
 from datetime import date, timedelta
 
 import pytest
-from commands import command, edited
+from commands import DATA, command, edited
 
 from casting_econ import orders
 from casting_econ.faults import StudyError
@@ -20,7 +20,7 @@ from casting_econ.pages.scrap import pay_at_scrap, scrap_curve, scrap_now, what_
 from casting_econ.starting.answers import read_answers, understood
 from casting_econ.starting.asking import answers_given, ask
 from casting_econ.starting.crafts import crafts, kinds
-from casting_econ.starting.first import first_answer, new_study
+from casting_econ.starting.first import first_answer, new_study, what_next
 from casting_econ.starting.form import StartForm
 from casting_econ.starting.questions import ORDER_QUESTIONS, parts_of
 from casting_econ.starting.writer import FIRST_ORDER
@@ -495,3 +495,8 @@ def test_a_plan_that_looks_back_says_so_before_anything_else(tmp_path):
     )
     code, said, _ = command("order", folder, "--answer-only", "--start", TODAY, "--by", DUE)  # of the only one that the study has
     assert code == 0 and "12 good pieces" in said and "Today is" not in said and "would have stood" not in said
+
+
+def test_the_next_command_can_be_copied_where_the_folder_has_a_blank():
+    """As the shells of every system read it: in quotes."""
+    assert what_next(open_study(DATA / "ninepenny-lather"), "my study") == ("report", 'casting-econ run "my study"')

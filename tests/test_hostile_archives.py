@@ -172,7 +172,7 @@ HOSTILE = {
     "directory-place": (_at_end(16, "<L", 2**31), "no whole archive"),
     "between": (_between, "another form"),
     "behind": (_behind, "no whole archive|another form"),
-    "older": (_manifest(lambda listed: listed.update(pack=1)), "pack: Input should be greater than or equal to 2"),
+    "older": (_manifest(lambda listed: listed.update(pack=1)), "a pack of form 1; right would be one of form 2"),
     "true-for-one": (_manifest(lambda listed: listed.update(pack=True)), "pack: Input should be a valid integer"),
     "outside": (_named("../evil.csv"), "an unknown file"),
     "outside-inside": (_named("study/records/../../../evil.csv"), "an unknown file"),

@@ -1,5 +1,6 @@
 """Verifying a pack: whatever was changed in it is named."""
 
+import errno
 import hashlib
 import json
 import re
@@ -10,6 +11,7 @@ from commands import command
 from packs import members_of
 
 from casting_econ.running import run
+from casting_econ.sharing import verify
 from casting_econ.sharing.form import zipped
 from casting_econ.sharing.pack import installed_versions
 from casting_econ.sharing.verify import verify_pack
@@ -39,6 +41,21 @@ def test_a_pack_verifies_from_another_folder(packed, tmp_path, monkeypatch):
     assert (tmp_path / "here it is" / "report" / "results.json").read_bytes() == members_of(packed[1])["report/results.json"]
     code, _, err = command("verify", "at my partner's/p.zip", "--out", "here it is", "--quick")
     assert code == 2 and "is there already" in err
+
+
+def test_what_is_kept_is_there_whole_or_not_at_all(packed, tmp_path, monkeypatch):
+    """A disk that is full while study and report are put into --out: told in a line, the empty folder asked for stays nothing but that."""
+
+    def full(files, folder):
+        (folder / "study").mkdir(parents=True)
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    monkeypatch.setattr(verify, "write_files", full)
+    (tmp_path / "empty").mkdir()
+    code, _, err = command("verify", packed[1], "--out", tmp_path / "empty", "--quick")
+
+    assert code == 2 and err.startswith(f"{tmp_path / 'empty'}: cannot be made; found No space left on device")
+    assert [path.name for path in tmp_path.rglob("*")] in ([], ["empty"])
 
 
 @pytest.mark.parametrize(

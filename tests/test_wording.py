@@ -567,4 +567,4 @@ def test_records_overview_tells_what_is_odd(tmp_path):
     )
     said = records_overview(open_study(tmp_path / "study"))
 
-    assert said.endswith("have no row in faults.csv; they are booked to the first check.")
+    assert said.endswith(" pieces not good in batches.csv, without a row in faults.csv; booked to the first check.")

@@ -563,7 +563,7 @@ def test_a_count_is_valued_at_cost(bare):
     assert rows["glitter", ""]["value at cost"] is None and "value by hand" in rows["glitter", ""]["note"]
     valued = [row["value at cost"] for key, row in rows.items() if key[0] != "total" and row["value at cost"] is not None]
     assert len(valued) == 4 and rows["total", ""]["value at cost"] == sum(valued)
-    assert "1 row of earlier days are not" in "\n".join(row[0] for row in sheets["how"].rows)
+    assert "1 row of earlier days is not" in "\n".join(row[0] for row in sheets["how"].rows)
 
 
 def test_cost_each_stands_in_the_unit_that_was_counted(bare):
@@ -575,6 +575,21 @@ def test_cost_each_stands_in_the_unit_that_was_counted(bare):
     kg, g, _ = sheets_of(bare)["stock"].rows
 
     assert kg[4:6] == (Decimal("24.8680"), Decimal("37.30")) and g[4:6] == (Decimal("0.024868"), Decimal("37.30"))
+
+
+def test_a_material_that_the_study_prices_twice_is_valued_by_hand(bare):
+    """Resin at 24 EUR/kg in the pour and 18 in a top coat: neither is what the count cost (IAS 2: cost is what was paid, from memory)."""
+    path = bare / "study.toml"
+    coat = '\nmaterials.resin = { quantity = "2 g", price = "18.00 EUR/kg" }\n'
+    text = path.read_text(encoding="utf-8").replace("[products.knob.steps.polish]\n", f"[products.knob.steps.polish]{coat}")
+    path.write_text(text, encoding="utf-8", newline="")
+    note = "at 0.024000 and 0.018000 by the g in study.toml: value by hand, at what was paid"
+    blank = {row[0]: row for row in sheets_of(bare)["stock"].rows}["resin"]
+    put(bare, "stock_count", "date,item,quantity,unit\n2025-12-31,Resin,1.5,kg\n2025-12-31,insert,200,\n")
+    resin, insert, total = sheets_of(bare)["stock"].rows
+
+    assert (blank[4], blank[7]) == (resin[4], resin[7]) == (None, note) and resin[5] is None
+    assert insert[5] == total[5] == Decimal("84.00") and total[7] == "without 1 row"
 
 
 def test_mileage_in_km_and_miles(bare):
@@ -604,6 +619,25 @@ def test_command_writes_beside_the_study_and_changes_no_input(bare):
         assert found.exit_code == 0 and "no tax advice" in found.output and "2025 (2025-01-01 to 2025-12-31)" in found.output
     assert sorted(path.name for path in (bare / "year-end").iterdir()) == ["2025", "2025.xlsx", "manifest.json"]
     assert {path: path.read_bytes() for path in before} == before
+
+
+def test_other_years_stay_with_what_was_changed_in_them(bare):
+    """A year made up later stands beside those before, which stay as they are; made up again, a workbook changed by hand is kept beside it."""
+
+    def made(year):
+        found = CliRunner().invoke(main, ["year-end", str(bare), "--year", year])
+        assert found.exit_code == 0
+        return found.output
+
+    out = bare / "year-end"
+    assert "stays" not in made("2024")
+    (out / "2024.xlsx").write_bytes(b"with a remark")
+    old = (out / "2024" / "how.csv").read_bytes()
+    assert "2024 stays as it was made before." in made("2025")
+    assert {path.name for path in out.iterdir()} == {"2024", "2024.xlsx", "2025", "2025.xlsx", "manifest.json"}
+    assert (out / "2024.xlsx").read_bytes() == b"with a remark" and (out / "2024" / "how.csv").read_bytes() == old
+    assert "2024.xlsx was changed by hand; that is kept as 2024-changed.xlsx beside it" in made("2024")
+    assert (out / "2024-changed.xlsx").read_bytes() == b"with a remark" and (out / "2025.xlsx").is_file()
 
 
 def test_command_tells_faults_and_leaves_other_folders_alone(bare):

@@ -18,7 +18,7 @@ from ..ledger.logs import buyers_of, plain
 from ..ledger.preview import runs
 from ..models.costs import piece_cost
 from ..models.money import straight_line
-from ..running.folders import manifest, replace_folder, working_folder, write_manifest
+from ..running.folders import manifest, replace_folder, told_by, working_folder, write_manifest
 from ..study import STUDY_FILE
 from ..study.consistency import items_of, whole_of
 from .sheets import Sheet, as_csv, as_xlsx
@@ -39,6 +39,7 @@ class _Maker:
         self.quantum = Decimal(1).scaleb(-get_currency_precision(kit.study.currency))
         self.how: list[str] = []  # how each total was made, in sentences
         self.summary: list[tuple] = []
+        self.by_hand: dict[str, str] = {}  # why an item has no one cost
 
     def money(self, amount) -> Decimal:
         """An amount in whole cents; an exact sum is rounded once."""
@@ -197,14 +198,17 @@ class _Maker:
             "What is expected to fail later is not in it."
         )
         if frame is None or frame.empty:
-            sheet.rows.extend((*key, None, unit, cost, None, own, "") for key, (cost, own, unit, _) in costs.items())
+            sheet.rows.extend(
+                (*key, None, unit, cost, None, own, self.by_hand.get(plain(key[0]), ""))
+                for key, (cost, own, unit, _) in costs.items()
+            )
             self.how.append(f"stock: no count in this period. The sheet is to be filled in by hand on {self.period.last}.")
             self.summary.append(("stock at cost", None, "no count: fill in the sheet", "stock"))
             return sheet
         day = frame.date.max()
         now = frame[frame.date == day]
         if len(now) < len(frame):
-            earlier = f"{counted(len(frame) - len(now), 'row')} of earlier days are not"
+            earlier = f"{counted(rows := len(frame) - len(now), 'row')} of earlier days {'is' if rows == 1 else 'are'} not"
             self.how.append(f"stock: only the last count, of {day:%Y-%m-%d}, is used; {earlier}.")
         if day.date() != self.period.last:
             ends = f"the period ends on {self.period.last}. Correct for what was made and sold between"
@@ -217,7 +221,7 @@ class _Maker:
             amount = _in_base(row.quantity, row.unit, base, entry, self.study.currency)
             value, note = None, f"no fit for a price by the {base}: value by hand"
             if cost is None:
-                note = "not in study.toml: value by hand"
+                note = self.by_hand.get(name, "not in study.toml: value by hand")
             elif amount is not None:  # a price by the gram as one by the kg, where kg were counted
                 cost = self.fine(cost * _exact(amount) / _exact(row.quantity))
                 value, note = self.money(_exact(row.quantity) * cost), ""
@@ -230,8 +234,8 @@ class _Maker:
         return sheet
 
     def _costs(self):
-        """Cost each, own time each, unit and entry by item and stage."""
-        found = {}
+        """Cost each, own time each, unit and entry by item and stage; no cost where a material has several prices."""
+        found, prices = {}, {}
         a, point = self.kit.inputs(), self.kit.point()
         for product in a.products:
             casts = point.products[product.name]["casts_per_year"]
@@ -243,7 +247,14 @@ class _Maker:
         for key, _, step, item, entry in items_of(self.study.file):
             number, whole = self.kit.assumed.numbers[f"{key}.price"], whole_of(key, step, entry)
             base = number.unit.partition("/")[2] or f"{whole}'{'' if whole.endswith('s') else 's'} worth"
-            found.setdefault((item, "material"), (self.fine(number.value), None, base, entry))
+            cost, first = self.fine(number.value), found.get((item, "material"))
+            if first is not None and first[2] == base and first[0] != cost:
+                prices.setdefault(item, [first[0]]).append(cost)
+            found.setdefault((item, "material"), (cost, None, base, entry))
+        for item, several in prices.items():
+            base, told = found[item, "material"][2], " and ".join(f"{price:f}" for price in dict.fromkeys(several))
+            self.by_hand[plain(item)] = f"at {told} by the {base} in study.toml: value by hand, at what was paid"
+            found[item, "material"] = (None, None, base, None)
         return found
 
     def hours(self) -> Sheet:
@@ -340,8 +351,8 @@ def run_year_end(
 ) -> Path:
     """Write the sheets of each tax year as a workbook `LABEL.xlsx` and as text files in `LABEL/`, with a manifest, into `out`.
 
-    The study folder is never written to, except for `year-end/` when no `out` is given. `today` only counts where there are
-    no logs; `asked` is `year`, or `first` and `last`, as `periods_of` takes them. StudyError for faults in the study or in
+    The study folder is never written to, except for `year-end/` when no `out` is given; what it has of other periods stays. `today` only
+    counts where there are no logs; `asked` is `year`, or `first` and `last`, as `periods_of` takes them. StudyError for faults in the study or in
     what is asked for.
     """
     folder, kit = Path(folder), open_study(folder)
@@ -359,6 +370,12 @@ def run_year_end(
         for what, amount, unit, _ in sheets[0].rows:
             if unit:
                 say(f"  {what}: {unit if amount is None else f'{amount:,} {unit}'}")
-    write_manifest(inner, manifest(kit, folder) | {"year_end": [[str(period.first), str(period.last)] for period in periods]})
+    labels = {period.label for period in periods}
+    before = {name: own for name, own in told_by(out).get("files", {}).items() if (out / name).is_file()}
+    others = {name: own for name, own in before.items() if name.split("/")[0].removesuffix(".xlsx") not in labels}
+    for label in sorted({name.split("/")[0].removesuffix(".xlsx") for name in others}):
+        say(f"{label} stays as it was made before.")
+    told = {"year_end": [[str(period.first), str(period.last)] for period in periods], "files": others}
+    write_manifest(inner, manifest(kit, folder) | told)
     replace_folder(inner, out, part, say)
     return out

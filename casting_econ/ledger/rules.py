@@ -1,5 +1,6 @@
 """How each column of a table is read: decimal mark, order of dates, money, units and words."""
 
+import re
 from functools import cache
 from typing import Any
 
@@ -71,8 +72,10 @@ def rules_of(
             orders += [question] if question else []
             decisions += [f"{name}: {why}"] if why else []
         money = kind in NUMBERS and NUMBERS[kind].money
-        if money and column.unit and plain(column.unit) not in signs:
-            right = f"prices in {currency}, or a header without {column.unit!r}"
+        unit = column.unit or _foreign_in(column.header, foreign)
+        if money and unit and plain(unit) not in signs:
+            stated = f'unit = "{currency}" beside its column under [records.columns.{log}] in study.toml if they are'
+            right = f"prices in {currency}, or {stated}"
             faults.append(Fault(grid.place, "is in another currency or unit", right, column=name, found=repr(column.header)))
         rules[name] = Rule(
             kind=kind,
@@ -87,6 +90,12 @@ def rules_of(
             words=_words(name, log, kind, settings, names),
         )
     return rules, decisions, faults + orders
+
+
+def _foreign_in(header, foreign):
+    """The sign or code of another currency in a header, such as 'paid in USD', nothing where there is none."""
+    words = (word for word in re.findall(r"\w+|[^\w\s]", header) if re.fullmatch("[A-Z]{3}|[^a-zA-Z]+", word))
+    return next((word for word in words if plain(word) in foreign), "")
 
 
 def _words(name, log, kind, settings, names):

@@ -237,6 +237,7 @@ def _channel_result(c, asked, months):
         "orders": met,
         "pieces": pieces,
         "kept_of_price": result["price"] * met * (1.0 - c.fee_share - c.refund_share),
+        "kept_a_piece": pieces * (1.0 - c.fee_share - c.refund_share),  # of each money that every piece would bring
         "order_hours": met * c.minutes_per_order / 60.0,
         "stall_hours": c.days_per_year * c.hours_per_day,
         "stall_fees": c.days_per_year * c.fee_per_day,
@@ -262,8 +263,12 @@ def _product_result(p, plans, scale, channels, carried, missing, target):
     mine = {name: channel for name, channel in channels.items() if channel["product"] == p.name}
     kept = sum(c["kept_of_price"] for c in mine.values())
     mean_price = share_of(sum(c["price"] * plan["orders"][name] for name, c in mine.items()), plan["pieces"], np.inf)
-    priced = np.asarray(kept) > 0  # nothing kept of a price: no price does
-    to_target, to_zero = (np.where(priced, mean_price * (1.0 + share_of(money, kept, 0.0)), np.inf) for money in missing)
+    # with no price yet every piece would have the same; nothing kept of a price: no price does
+    evenly = np.where(np.asarray(mean_price) > 0, 0.0, sum(c["kept_a_piece"] for c in mine.values()))
+    to_target, to_zero = (
+        np.where(np.asarray(kept) > 0, mean_price * (1.0 + share_of(money, kept, 0.0)), share_of(money, evenly, np.inf))
+        for money in missing
+    )
     consumables = sum(step.entering * step.consumables for step in piece.steps)
     kinds = {
         "material": piece.material - consumables - piece.mould_material,

@@ -143,6 +143,12 @@ def price_sentences(kit: OpenStudy) -> str:
         earns = earns if factor > MOST_PRICE else f"{start} earns the target at {fmt.money(target)}, {side} that"
         paid = f"at {fmt.money(cash)} the bills are paid and the hours earn nothing"
         paid = paid if cash > 0 else "the bills are paid whatever it sells for"
+        if not now and np.isfinite(target):
+            sells, earns, now = (
+                f"A **{name}** has no price yet",
+                f"{start} earns the target at {fmt.money(target)} a piece",
+                np.inf,
+            )
         told = f"{none} pays the bills, let alone the hours" if cash > MOST_PRICE * now else f"{earns}; {paid}"
         rows.append(f"{sells}. {told}." if target > 0 else f"{sells}; the rest of the studio earns the target without it.")
     return "\n\n".join(rows)

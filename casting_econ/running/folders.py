@@ -9,6 +9,11 @@ from contextlib import suppress
 from importlib.metadata import version
 from pathlib import Path
 
+try:
+    import fcntl
+except ImportError:  # Windows, where two commands at once are not told apart
+    fcntl = None
+
 from ..draws import round_up_draws
 from ..faults import refusal, refusals_told
 from ..kit import OpenStudy
@@ -16,6 +21,8 @@ from ..reference import kit_folder
 from ..study import STUDY_FILE
 from ..study.inputs import input_files
 from . import store
+
+_LOCKS: dict[Path, int] = {}  # open files of working folders that this process works in; the system ends them with it
 
 
 def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:
@@ -32,16 +39,17 @@ def manifest(kit: OpenStudy, folder: Path) -> dict[str, object]:
 
 
 def write_manifest(folder: Path, content: dict[str, object]) -> None:
-    """Write what a rerun needs into a finished folder, which tells it and the files in it, as they are, as ours."""
+    """Write what a rerun needs into a finished folder, which tells it and the files in it, as they are, as ours; `files` of `content` are ours
+    too, and stay if the last one has them."""
     files = {path.relative_to(folder).as_posix(): store.file_hash(path) for path in folder.rglob("*") if path.is_file()}
-    content = content | {"files": files}
+    content = content | {"files": content.get("files", {}) | files}
     (folder / "manifest.json").write_text(json.dumps(content, indent=1, sort_keys=True) + "\n", encoding="utf-8", newline="\n")
 
 
 def working_folder(out: Path, folder: Path, key: str) -> Path:
     """Folder beside `out` to work in; what a run with the same key finished there is kept, at whatever moment it was ended.
 
-    StudyError where `out` is the study itself, the folder is in the way, or it cannot be written to.
+    StudyError where `out` is the study itself, the folder is in the way, another command works in it, or it cannot be written to.
     """
     out = out.resolve()
     if (folder / STUDY_FILE).resolve().parent == out:
@@ -51,22 +59,43 @@ def working_folder(out: Path, folder: Path, key: str) -> Path:
     if part.exists() and not mark.is_file() and not (part.is_dir() and not any(part.iterdir())):
         raise refusal(str(part), "is in the way, and not of our making", "this name free to work in, or another --out")
     with refusals_told(part, "cannot be written", "a folder you may write to, with --out"):
+        if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not told_by(out))):
+            right = "a new or empty folder, or one that an earlier run wrote"
+            raise refusal(str(out), "holds other things, which would be lost", right, found=f"no manifest.json in {out}")
+        part.mkdir(parents=True, exist_ok=True)
+        mark.touch()
+        _lock(part, out)
         if (part / "old").is_dir():  # ended while this was replaced
-            if _told(part / "old") and not out.exists():
+            if told_by(part / "old") and not out.exists():
                 os.replace(part / "old", out)
             else:
                 _forget(part / "old")
-        if out.exists() and (not out.is_dir() or (any(out.iterdir()) and not _told(out))):
-            right = "a new or empty folder, or one that an earlier run wrote"
-            raise refusal(str(out), "holds other things, which would be lost", right, found=f"no manifest.json in {out}")
-        if mark.is_file() and mark.read_text(encoding="utf-8", errors="replace") != key:
-            _clear(part)
-        part.mkdir(parents=True, exist_ok=True)
+        if mark.read_text(encoding="utf-8", errors="replace") != key:
+            _empty(part)
         mark.write_text(key, encoding="utf-8")
     return part
 
 
-def _told(out: Path) -> dict[str, object]:
+def _lock(part, out):
+    """Keep other commands out of a working folder; StudyError where one is in it."""
+    if fcntl is None:
+        return
+    _unlock(part)  # first, as closing any of the same file ends the lock
+    _LOCKS[part] = os.open(part / "lock", os.O_RDWR | os.O_CREAT)
+    try:
+        fcntl.lockf(_LOCKS[part], fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except (BlockingIOError, PermissionError):
+        raise refusal(str(out), "is being written by another command", "its end awaited, or another folder with --out") from None
+    except OSError:  # a file system without locks
+        pass
+
+
+def _unlock(part):
+    if (file := _LOCKS.pop(part, None)) is not None:
+        os.close(file)
+
+
+def told_by(out: Path) -> dict[str, object]:
     """The manifest of a folder that an earlier run or sweep wrote; of any other nothing."""
     try:
         found = json.loads((out / "manifest.json").read_text(encoding="utf-8"))
@@ -91,15 +120,17 @@ def replace_folder(new: Path, out: Path, part: Path, say: Callable[[str], None])
 
 def _carry(out, new, say):
     """Copy what no run wrote, or somebody changed, from an old folder into a new one."""
-    if (written := _told(out).get("files")) is None:  # of an earlier version of the kit
+    if (written := told_by(out).get("files")) is None:  # of an earlier version of the kit
         return
+    stays = told_by(new).get("files", {})
     for path in sorted(out.rglob("*")):
         name = path.relative_to(out)
         if not path.is_file() or any(part.startswith(".") for part in name.parts) or name.as_posix() == "manifest.json":
             continue
-        if name.as_posix() in written and (store.file_hash(path) == written[name.as_posix()] or _only_run(path)):
-            continue
         target, number = new / name, 1
+        ours = name.as_posix() in written and (store.file_hash(path) == written[name.as_posix()] or _only_run(path))
+        if ours and (target.exists() or name.as_posix() not in stays):
+            continue
         while target.exists():
             target, number = new / name.with_stem(f"{name.stem}-changed{'' if number == 1 else -number}"), number + 1
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -124,14 +155,21 @@ def _forget(old: Path) -> None:
         shutil.rmtree(old)
 
 
-def _clear(part: Path) -> None:
-    """Remove a working folder, its mark last, so that a remnant is known to be ours and no run goes on from it."""
+def _empty(part: Path) -> None:
+    """Remove what is in a working folder, so that no run goes on from it."""
     (part / "key.txt").write_text("", encoding="utf-8")
     for path in part.iterdir():
         if path.is_dir():
             shutil.rmtree(path)
-        elif path.name != "key.txt":
+        elif path.name not in ("key.txt", "lock"):
             path.unlink()
+
+
+def _clear(part: Path) -> None:
+    """Remove a working folder, its mark last, so that a remnant is known to be ours."""
+    _empty(part)
+    _unlock(part)
+    (part / "lock").unlink(missing_ok=True)
     (part / "key.txt").unlink()
     part.rmdir()
 

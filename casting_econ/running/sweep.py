@@ -53,6 +53,16 @@ def values_of(text: str) -> tuple[str, list[float | str]]:
     return key, [float(part) if re.fullmatch(r"-?\d+(\.\d{1,2})?", part) else part for part in parts]
 
 
+def varied(texts: Sequence[str]) -> dict[str, list[float | str]]:
+    """Values by key of what is to be varied; StudyError as of `values_of`, and for a key given twice."""
+    found: dict[str, list[float | str]] = {}
+    for key, values in map(values_of, texts):
+        if key in found:
+            raise refusal("--vary", "is given twice", f"{key}= once, with all its values", found=key)
+        found[key] = values
+    return found
+
+
 def run_sweep(
     folder: Path | str,
     scrap: Sequence[float] = (),
@@ -94,16 +104,16 @@ def run_sweep(
         found = product or "the first product"
         raise refusal("--cure", "no step of the product waits", "a product with a wait, or a sweep without --cure", found=found)
     points = [dict(zip(axes, point, strict=True)) for point in itertools.product(*axes.values())]
-    for point in points:  # every fault of the values before anything runs
-        kit.changed(_changes(point))
+    # every fault of the values before anything runs
+    seeds = [kit.changed(_changes(point)).study.file.study.seed for point in points]
     source = kit_folder("notebooks") / f"{notebook}.ipynb"
     part = working_folder(out, folder, work_key(folder, "sweep", notebook, product, draws, axes))
     inner = part / "sweep"
     copy_inputs(folder, part / "study")
-    given = {"study": "study", "draws": round_up_draws(draws), "seed": kit.study.file.study.seed, "out": WORDS_ONLY}
+    given = {"study": "study", "draws": round_up_draws(draws), "out": WORDS_ONLY}
     given |= {"product": product} if product or {SCRAP, CURE} & set(axes) else {}
     targets = [inner / "notebooks" / f"{notebook}_{_slug(point)}.ipynb" for point in points]
-    parameters = (_parameters(source, given, point) for point in points)
+    parameters = (_parameters(source, given | {"seed": seed}, point) for seed, point in zip(seeds, points, strict=True))
     again = from_there(folder, out)
     jobs = [Job(source=source, target=to, parameters=own, again=again) for to, own in zip(targets, parameters, strict=True)]
     left = [job for job in jobs if not finished(job.target)]

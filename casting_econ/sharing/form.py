@@ -93,7 +93,7 @@ def unzipped(data: bytes, place: str, allowed: Callable[[str], bool]) -> dict[st
         members = {i.filename: book.read(i) for i in items} if sum(i.file_size for i in items) < len(data) else {}
     except (zipfile.BadZipFile, EOFError, ValueError, NotImplementedError, RuntimeError, OSError) as error:
         said = (str(error).splitlines() or [type(error).__name__])[0]
-        raise refused("is no whole archive", ascii(said)[1:101], "the file as it was sent, whole") from None
+        raise refused("is no whole archive", cut(ascii(said)[1:-1], 100), "the file as it was sent, whole") from None
     if zipped(members) != data:
         found = "another form than casting-econ pack writes: changed headers, or bytes that belong to no member"
         raise refused("is refused", found)
@@ -160,7 +160,13 @@ def pack_of(data: bytes, place: str) -> Pack:
         listed = Manifest.model_validate(read_json(members["manifest.json"])) if "manifest.json" in members else None
     except ValidationError as error:
         first = error.errors()[0]
-        refused("manifest.json", f"{'.'.join(map(str, first['loc']))[:60]}: {first['msg']}"[:120])
+        found = f"{'.'.join(map(str, first['loc']))[:60]}: {first['msg']}"[:120]
+        if first["type"] in ("greater_than_equal", "less_than_equal"):  # of its form
+            refused(
+                "manifest.json", f"a pack of form {first['input']}", f"one of form {FORM}: packed anew by a kit like this one"
+            )
+        else:
+            refused("manifest.json", found)
     except ValueError as error:
         refused("manifest.json", str(error)[:120])
     members = {name: data for name, data in members.items() if name != "manifest.json"}

@@ -6,17 +6,17 @@ import io
 import json
 import math
 import re
-import shutil
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from ..faults import StudyError, counted, cut, refusal, refusals_told
+from ..faults import StudyError, counted, cut, refusal
 from ..kit import open_study
 from ..reference import kit_folder
 from ..running import WORKERS, run, store
 from ..running.results import as_json, results
+from ..study.inputs import made_whole, write_files
 from .form import Pack, read_json, read_pack, write_study
 from .pack import code_hash, installed_versions, texts
 
@@ -252,6 +252,7 @@ def _same_picture(packed: bytes, own: bytes) -> bool:
 
 def _keep(place: Path, out: Path) -> None:
     """Put study and report where they were asked for."""
-    with refusals_told(out, "cannot be written", "a folder you may write to"):
-        for name in ("study", "report"):
-            shutil.copytree(place / name, out / name)
+    files = {path.relative_to(place).as_posix(): path.read_bytes() for path in sorted(place.rglob("*")) if path.is_file()}
+    if out.exists():
+        out.rmdir()  # it is empty
+    made_whole(out, lambda whole: write_files(files, whole), parents=True)

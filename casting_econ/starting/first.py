@@ -38,7 +38,7 @@ def new_study(folder: Path | str, answers: Answers, locale: str | None = None) -
 
 def what_next(kit: OpenStudy, folder: str) -> tuple[str, str]:
     """What the whole of a study is called, and the command that makes it in a folder."""
-    order = next(iter(kit.study.file.commissions.items()), None)
+    order, folder = next(iter(kit.study.file.commissions.items()), None), f'"{folder}"' if " " in folder else folder
     if order is None:
         return "report", f"casting-econ run {folder}"
     over = order[1].due < date.today()

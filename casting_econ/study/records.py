@@ -188,8 +188,8 @@ def _between_logs(records, names, reading):
         done = batches[batches.good.notna()]
         unexplained = (done.casts - done.good).sum() - found.pieces[(found.fate != "rework") & found.batch.isin(done.batch)].sum()
         if unexplained > 0:
-            files = f"in {_file(reading, 'batches')} but have no row in {_file(reading, 'faults')}"
-            notes.append(f"{unexplained:g} pieces are not good {files}; they are booked to the first check.")
+            files = f"in {_file(reading, 'batches')}, without a row in {_file(reading, 'faults')}"
+            notes.append(f"{counted(int(unexplained), 'piece')} not good {files}; booked to the first check.")
     return faults, notes
 
 

@@ -380,6 +380,12 @@ def test_a_material_of_two_steps_is_named_once_where_the_logs_know_it(tmp_path):
     kit, _ = new_study(tmp_path / "s", read_answers(ASKED))
     receipts = "date,item,kind,quantity,unit,paid\n2026-01-10,silicone,material,1,kg,44\n"
     (kit.study.folder / "records" / "purchases.csv").write_text(receipts, encoding="utf-8")
+    silent = re.sub(
+        r'(?m)^(materials.silicone .*), from = "records", worth = "2 kg"',
+        r"\1",
+        (kit.study.folder / "study.toml").read_text(encoding="utf-8"),
+    )
+    (kit.study.folder / "study.toml").write_text(silent, encoding="utf-8")
     assert could_measure(open_study(kit.study.folder)).count("price of silicone") == 1
 
 

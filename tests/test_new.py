@@ -554,19 +554,42 @@ def test_the_wait_that_is_asked_for_names_its_step_and_leaves_the_longer_ones(cr
 
 
 @pytest.mark.parametrize("craft", NINE)
-def test_purchases_count_once_the_study_has_what_the_page_says(craft, made, tmp_path):
-    """No new study is told to record purchases next, as none counts; with the line of what-to-write-down.md in place of its own they do."""
-    kit, defaults = made[craft]
-    [record] = [line for line in first_answer(kit, defaults) if "Record first" in line]
-    assert "purchases" not in record.split(" Knowing")[0].partition(" What `purchases` need")[0]
+def test_purchases_count_where_the_study_has_an_amount(craft, made, tmp_path):
+    """A receipt for what is cast, as in the example row, counts at once; one for another material with the amount that the page shows."""
+    kit, _ = made[craft]
     text, page = ((kit.study.folder / name).read_text(encoding="utf-8") for name in ("study.toml", "what-to-write-down.md"))
-    [line] = re.findall(r"`(materials\.(\S+) = .*)`", page)
-    log = f"date,item,kind,quantity,unit,paid\n2026-01-10,{line[1]},material,5,kg,40\n"
+    [item] = re.findall(r"# [\d-]+,(\S+?),material", (kit.study.folder / "records" / "purchases.csv").read_text(encoding="utf-8"))
+    [amount] = re.findall(r"`(\{ quantity = .*)`", page)
+    [other, *_] = re.findall(r"(?m)^materials\.(\S+) = \{ price", text)
+    log = f"date,item,kind,quantity,unit,paid\n2026-01-10,{item},material,5,kg,40\n2026-01-10,{other},material,5,kg,40\n"
     (tmp_path / "records").mkdir()
     (tmp_path / "records" / "purchases.csv").write_text(log, encoding="utf-8")
-    for now, counts in ((text, False), (re.sub(rf"(?m)^materials\.{line[1]} = .*$", line[0], text), True)):
+    for now, counted in (
+        (text, {item}),
+        (re.sub(rf"(?m)^materials\.{other} = .*$", f"materials.{other} = {amount}", text), {item, other}),
+    ):
         (tmp_path / "study.toml").write_text(now, encoding="utf-8")
-        assert any(key.endswith(f"{line[1]}.price") for key in open_study(tmp_path).assumed.evidence) == counts
+        assert {key.split(".")[-2] for key in open_study(tmp_path).assumed.evidence if key.endswith(".price")} == counted
+
+
+@pytest.mark.parametrize("begin", ["order", "workshop"])
+def test_a_heavy_piece_costs_its_weight(begin, tmp_path):
+    """450 g at 18 EUR a kg are 8.10 EUR, and pigment and rubber go with the weight; a piece nobody weighed is of the usual one (own arithmetic)."""
+    asked = {
+        "begin": begin,
+        "craft": "epoxy",
+        **({"pieces": "6", "due": f"{date.today() + timedelta(days=90)}"} if begin == "order" else {}),
+    }
+    made = {}
+    for weight in ("450 g", "don't know"):
+        kit, defaults = new_study(tmp_path / weight[:3], read_answers({**asked, "weight": weight}))
+        materials = kit.study.file.products["piece"].steps["pour"].materials
+        resin, mould = materials["resin"], kit.study.file.products["piece"].mould
+        rubber = mould.steps["lid"].materials["silicone"].quantity if begin == "order" else mould.materials["silicone"].price
+        made[weight] = resin.quantity.value * resin.price.value, materials["pigment-and-inclusions"].price.value, rubber.value
+        assert ("weight of a cast" in defaults) == (weight != "450 g") == (resin.quantity.basis == "guess")
+    assert made["450 g"][0] == pytest.approx(0.45 * 18) and made["don't know"][0] == pytest.approx(0.033 * 18)
+    assert np.divide(made["450 g"], made["don't know"]) == pytest.approx(450 / 33, rel=0.05)  # money of a guess has two figures
 
 
 def test_a_wait_of_weeks_is_asked_in_days(tmp_path):

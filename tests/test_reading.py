@@ -8,6 +8,7 @@ import io
 import json
 import tomllib
 import zipfile
+from dataclasses import replace
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
@@ -501,6 +502,49 @@ def test_years_of_two_figures(tmp_path, dates, read):
         assert 'dates = "year first"' in faults[0].right and 'dates = "day first"' in faults[0].right
     else:
         assert not faults and [f"{day:%Y-%m-%d}" for day in records["purchases"].date] == read
+
+
+@pytest.mark.parametrize(
+    ("dates", "said", "told"),
+    [
+        (["30.11", "2.12.", "5 Jan", "3.1.2027"], ["2026-11-30", "2026-12-02", "2027-01-05", "2027-01-03"], ""),
+        (["29.2.", "1.3."], [], "cannot be used"),  # neither 2026 nor 2027 has that day
+        (["3/4"], [], "which comes first"),
+    ],
+)
+def test_a_day_without_its_year_is_the_first_from_a_stated_day_on(dates, said, told, tmp_path):
+    """Phone notes name no year: with `first_day` the winter goes on into the next one; without it the line that is missing is named."""
+    (tmp_path / "timesheet.csv").write_text(
+        "date,step,minutes\n" + "".join(f"{day},sand,30\n" for day in dates), encoding="utf-8"
+    )
+    records, _, faults = read_records(tmp_path, None, settings_of("first_day = 2026-11-15"))
+    assert [f"{day:%Y-%m-%d}" for day in records["timesheet"].date] == said if said else told in str(faults[0])
+    _, _, unsaid = read_records(tmp_path, None, RecordsTable())
+    assert all("first_day = " in fault.right for fault in unsaid if "has no year" in fault.wrong) and unsaid
+    assert any("has no year" in fault.wrong for fault in unsaid) == (dates != ["3/4"])
+
+
+ONE = Names(products={"tile": frozenset({"sand"})}, channels=frozenset(), places=frozenset(), tasks=frozenset())
+
+
+def test_a_study_of_one_product_needs_no_column_of_it(tmp_path):
+    """Whoever casts one thing names it in no row; with two products the column is missing, and with one that is named that stands."""
+    (tmp_path / "batches.csv").write_text("batch,date,casts,good\nB1,2026-01-05,8,6\n", encoding="utf-8")
+    records, reading, faults = read_records(tmp_path, ONE)
+    assert not faults and list(records["batches"]["product"]) == ["tile"] and "the only one of the study" in preview(reading)
+    [fault] = read_records(tmp_path, replace(ONE, products=ONE.products | {"hook": frozenset()}))[2]
+    assert (fault.column, fault.wrong) == ("product", "column is missing")
+
+
+def test_a_colour_that_one_order_has_names_that_order(tmp_path):
+    """With one order a maker writes only the colour; one that two orders have, or none, is left as it is written."""
+    (tmp_path / "batches.csv").write_text(
+        "batch,date,casts,good,order\nB1,2026-01-05,8,6,Sage green\nB2,2026-01-06,8,6,blue\nB3,2026-01-07,8,6,red\nB4,2026-01-08,8,6,bar\n",
+        encoding="utf-8",
+    )
+    names = replace(ONE, orders={"bar": frozenset({"sage green", "blue"}), "inn": frozenset({"blue"})})
+    records, _, faults = read_records(tmp_path, names)
+    assert not faults and list(records["batches"].order) == ["bar / sage green", "blue", "red", "bar"]
 
 
 def test_spaces_stand_for_the_hyphens_of_a_name(tmp_path):

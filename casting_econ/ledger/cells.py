@@ -10,7 +10,7 @@ from typing import Any
 import pandas as pd
 
 from ..units import Unclear, measures, ratio_through
-from .dates import read_date
+from .dates import read_date, with_year
 from .logs import NUMBERS, plain
 
 SPELLING = "spelling"  # changed by the rule of the whole column only
@@ -64,6 +64,7 @@ class Rule:
     currency: str
     mark: str = "."  # decimal mark
     order: str = "ymd"
+    first_day: dt.date | None = None  # from which on days without a year are
     unit: str = ""  # of the header or the study file
     density: float | None = None  # [g/ml]
     signs: frozenset[str] = frozenset()  # of the study's own currency
@@ -113,9 +114,13 @@ def read_cell(raw: Any, rule: Rule) -> Cell:
     if isinstance(text, str) and text.startswith("#") and text.rstrip("!?").isupper():
         raise Unreadable("is an error of the spreadsheet", "the value that should stand there, or a blank")
     if rule.kind == "date":
-        found, how = read_date(text, rule.order, dict(rule.months))
+        found, how = read_date(text, rule.order, dict(rule.months), rule.first_day)
         if found is None:
-            raise Unreadable
+            yearless = isinstance(text, str) and rule.first_day is None and with_year(text, 2000) != text
+            line = "first_day = 2025-04-01 under [records] in study.toml, with a day not after the first of the log"
+            raise Unreadable(
+                *(("has no year", f"a date such as 2025-04-03, or for the whole column one line {line}") if yearless else ())
+            )
         return Cell(value=pd.Timestamp(found), how=how)
     if rule.kind in NUMBERS:
         return _number(text, NUMBERS[rule.kind], rule)

@@ -58,8 +58,9 @@ def decide_order(place: str, column: str, cells: Iterable[tuple[int, Any]], stat
 
 def _span(known, at):
     """Years from the first to the last date, were the first or last figure of each the year."""
-    years = {int(re.split(r"[./-]", re.sub(r"[ T].*", "", cell.strip(" .")))[at]) % 100 for _, cell, _ in known}
-    return max(years) - min(years)
+    dates = [re.split(r"[./-]", re.sub(r"[ T].*", "", cell.strip(" ."))) for _, cell, _ in known]
+    years = [int(parts[at]) % 100 for parts in dates if len(parts) == 3]
+    return max(years, default=0) - min(years, default=0)
 
 
 def marks_of(cell: Any) -> set[str]:

@@ -10,6 +10,7 @@ ORDERS = {"day first": "dmy", "month first": "mdy", "year first": "ymd"}
 _ZONE = r"(?: ?(?:Z|UTC|[+-][0-9]{2}:?[0-9]{2}))?"
 _TIME = re.compile(rf"[ T,]+[0-9]{{1,2}}[:.h][0-9]{{2}}(?::[0-9]{{2}}(?:[.,][0-9]+)?)?(?: ?[ap]\.?m\.?)?{_ZONE}$", re.I)
 _THREE = re.compile(r"([0-9]{1,4})\s?([./-])\s?([0-9]{1,2})\s?\2\s?([0-9]{1,4})\.?")
+_TWO = re.compile(r"([0-9]{1,2})\s?[./-]\s?([0-9]{1,2})\.?")
 _NAMED = re.compile(r"(?:[^\W\d]+\.?,? )?([0-9]{1,2})(?:st|nd|rd|th)?[. -]*([^\W\d]+)[.,]?[. ,-]*([0-9]{4}|[0-9]{2})")
 _NAMED_FIRST = re.compile(r"(?:[^\W\d]+\.?,? )?([^\W\d]+)\.? ([0-9]{1,2})(?:st|nd|rd|th)?,? +([0-9]{4})")
 _DAY_NUMBER = re.compile(r"[0-9]{5}(?:\.[0-9]+)?")
@@ -30,7 +31,10 @@ def month_names(locale: str) -> tuple[tuple[str, int], ...]:
 
 def possible_orders(text: object) -> set[str] | None:
     """Orders in which a text is a date; None where its order is no question."""
-    match = _THREE.fullmatch(_TIME.sub("", text.strip())) if isinstance(text, str) else None
+    text = _TIME.sub("", text.strip()) if isinstance(text, str) else ""
+    if match := _TWO.fullmatch(text):
+        return {order for order, at in (("dmy", (2, 1)), ("mdy", (1, 2))) if _date((2000, *(int(match[part]) for part in at)))}
+    match = _THREE.fullmatch(text)
     if match is None or len(match[1]) >= 3:
         return None
     # nobody writes a year with one figure
@@ -52,8 +56,13 @@ def _date(parts):
     return found if _EARLIEST <= found.year <= _LATEST else None
 
 
-def read_date(raw: object, order: str, months: dict[str, int]) -> tuple[dt.date | None, str]:
-    """A date of a cell, None for what is none, and how it was read."""
+def read_date(raw: object, order: str, months: dict[str, int], first_day: dt.date | None = None) -> tuple[dt.date | None, str]:
+    """A date of a cell, None for what is none, and how it was read; without a year the first such day from `first_day` on."""
+    if first_day is not None and isinstance(raw, str):
+        for year in (first_day.year, first_day.year + 1):
+            found = _written(with_year(raw, year, order), order, months)[0]
+            if found is not None and found >= first_day and with_year(raw, year, order) != raw:
+                return found, "spelling"
     if isinstance(raw, dt.date):
         return _date((raw.year, raw.month, raw.day)), ""
     if isinstance(raw, (int, float)) or (isinstance(raw, str) and _DAY_NUMBER.fullmatch(raw)):
@@ -61,6 +70,19 @@ def read_date(raw: object, order: str, months: dict[str, int]) -> tuple[dt.date 
         found = _FIRST_DAY + dt.timedelta(days=int(number)) if 36526 <= number < 73051 else None  # from 2000 to 2099
         return found, "a day number of a spreadsheet"
     return _written(raw, order, months) if isinstance(raw, str) else (None, "")
+
+
+def with_year(text: str, year: int, order: str = "dmy") -> str:
+    """A day written without a year, such as 16.6. or 3 May, with one; any other text as it is.
+
+    >>> with_year("16.6.", 2026), with_year("3 May", 2026), with_year("6.7.26", 2026)
+    ('16/6/2026', '3 May 2026', '6.7.26')
+    """
+    text = _TIME.sub("", text.strip())
+    if match := _TWO.fullmatch(text):
+        return f"{year}/{match[1]}/{match[2]}" if order == "ymd" else f"{match[1]}/{match[2]}/{year}"
+    named = re.fullmatch(r"(?:[^\W\d]+\.?,? )?[0-9]{1,2}(?:st|nd|rd|th)?[. -]*[^\W\d]+\.?", text)
+    return f"{text} {year}" if named else text
 
 
 def _written(raw, order, months):

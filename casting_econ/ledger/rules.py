@@ -82,6 +82,7 @@ def rules_of(
             currency=currency,
             mark=marks.get(name, (".",))[0],
             order=order,
+            first_day=settings.first_day if settings else None,
             unit="" if money else column.unit,
             density=column.density,
             signs=signs,
@@ -107,7 +108,10 @@ def _words(name, log, kind, settings, names):
         known |= set(names.order_names) if name == "order" and log != "sales" else set()
     plains: dict[str, set[str]] = {}
     for word in known:
-        for spelt in (word, word.replace("-", " "), word.replace(" ", "-")):
+        alone = (
+            word.rpartition(" / ")[2] if name == "order" else word
+        )  # a colour that only one order has needs no order beside it
+        for spelt in (word, word.replace("-", " "), word.replace(" ", "-"), alone):
             plains.setdefault(plain(spelt), set()).add(word)
     words = {key: next(iter(found)) for key, found in plains.items() if len(found) == 1}
     words |= {plain(her): ours for her, ours in (settings.words.get(name, {}) if settings else {}).items()}

@@ -94,7 +94,11 @@ def read_table(
         table.raw[name] = [cells[at] if at < len(cells) else "" for at, block in at_of for _, cells in block.rows]
     rules, said, faults = rules_of(grid, log, rows, table.raw, columns, settings, names, currency, locale)
     table.decisions += said
-    frame, more = _frame(table, rows, rules, faults)
+    alone = {name: word for name, word in _alone(log, names).items() if name not in columns}
+    table.decisions += [
+        f"{name}: {word} in every row, the only one of the study, as no column says" for name, word in alone.items()
+    ]
+    frame, more = _frame(table, rows, rules, faults, alone)
     frame, more = _without_bare_totals(table, frame, more)
     more += _ounces(grid, log, frame, names, currency)
     faults += more
@@ -160,12 +164,13 @@ def _unequal(table):
 def _header_faults(grid, block, log, first, names, currency):
     """Columns that are unknown, named twice or missing; a missing one with the headings that may be it."""
     known, faults = LOGS[log], []
+    alone = _alone(log, names)
 
     def fault(wrong, found, right, column=""):
         faults.append(Fault(grid.place, wrong, right, row=block.row, column=column, found=found))
 
     seen = [column.name for column in block.columns if column.name]
-    missing = [name for name, (_, needed) in known.items() if needed and name not in seen]
+    missing = [name for name, (_, needed) in known.items() if needed and name not in seen and name not in alone]
     if not seen and (len(block.columns) == 1 or any(re.match(r"\d", column.header) for column in block.columns)):
         right = f"a row above the events that names the columns, a cell each: {', '.join(missing)}"
         fault("no row names the columns", cut(repr(block.columns[0].header)), right)
@@ -230,7 +235,13 @@ def _width_faults(grid, block, row, cells):
     return [Fault(grid.place, "wrong number of cells", right, row=row, found=str(len(cells)))]
 
 
-def _frame(table, rows, rules, open_faults):
+def _alone(log, names):
+    """What a column that a log needs says where none is there: the product of a study that has only one."""
+    only = sorted(names.products) if names is not None else []
+    return {"product": only[0]} if len(only) == 1 and LOGS[log].get("product", ("", False))[1] else {}
+
+
+def _frame(table, rows, rules, open_faults, alone):
     """Canonical columns from the cells, with changes and what cannot be read; each distinct cell is read once."""
     log, faults, data, units, lines = table.log, [], {}, None, np.array(rows)
     undecided = {fault.column for fault in open_faults}
@@ -266,7 +277,7 @@ def _frame(table, rows, rules, open_faults):
         faults += _fill_units(table, data, units, rows, rules)
     ordered = {}
     for name, (kind, _) in LOGS[log].items():
-        ordered[name] = data[name] if name in data else _typed([None] * len(rows), kind)
+        ordered[name] = data[name] if name in data else _typed([alone.get(name)] * len(rows), kind)
         ordered |= {key: data[key] for key in (f"{name}_low", f"{name}_high") if key in data}
     return pd.DataFrame(ordered, index=rows), faults
 

@@ -70,7 +70,6 @@ def first_answer(kit: OpenStudy, defaults: list[str]) -> list[str]:
         others = [other for other in dict.fromkeys(name for name, _ in logs) if other != log][:2]
         record = f"**Record first: {log}**, which tells {what}, the number with a log that moves pay an hour most"
         record += f"; then {' and '.join(others)}." if others else "."
-    record += " What `purchases` need before they count is in what-to-write-down.md."
     return [
         verdict(kit, answer),
         year_sentence(kit, answer),

@@ -40,6 +40,7 @@ class Question:
 _WORKSHOP = """
 Craft | craft | Which craft? | craft
 The piece | piece | What is one piece called, in one word? | word
+The piece | weight | What does one cast weigh? | g/cast | above high=1e5
 A load | casts_per_load | How many do you cast at a time? | cast/load | low=1 high=5000 whole
 Waiting | cure | How long does a load wait {until} (usually {usual}{later})? | hour/load | high=8760
 Minutes by hand
@@ -57,6 +58,7 @@ Target | target | What should an hour of your work bring, before tax? | {money}/
 _ORDER = """
 Craft | craft
 The piece | piece
+The piece | weight
 The order | pieces | How many pieces are ordered? | piece/order | low=1 high=1e5 whole needed
 The order | colours | In which colours, such as 'red, blue' or 'red 40, blue 20', or how many? | colours
 The order | due | By which day must they have arrived, such as 2027-03-20? | date | needed

@@ -27,8 +27,8 @@ _EXAMPLES = {
     "mileage": {"date": "2026-01-20", "purpose": "a fair and back", "distance_km": "36"},
 }  # fmt: skip
 
-# how many pieces, loads or moulds a guess is worth against the logs
-_WORTH = {"minutes": "10 pieces", "load_minutes": "5 loads", "pass_share": "20 pieces", "life": "3 moulds"}
+# how many pieces, loads, moulds or kilograms a guess is worth against the logs
+_WORTH = {"minutes": "10 pieces", "load_minutes": "5 loads", "pass_share": "20 pieces", "life": "3 moulds", "price": "2 kg"}
 
 
 def _figure(value: float, kind: str = "P") -> str:
@@ -42,6 +42,8 @@ class Writer:
     def __init__(self, answers: Answers) -> None:
         self.answers, self.table = answers, answers.craft.table
         self.defaults: list[str] = []  # what was not answered, in words
+        usual = self.table["weight"]
+        self.size = answers.figures.get("weight", usual)[1] / usual[1]  # of a piece, beside the one that the guesses are of
 
     def known(self, key: str, guess: Guess | list, what: str) -> Guess | list:
         """An answer, or else a guess, which is then a default, in words `what`."""
@@ -73,9 +75,10 @@ class Writer:
         said = ", ".join(f'{name} = "{_figure(figure, guess.kind)}{unit}"' for name, figure in ends.items())
         return f"{{ {said}{tail}, {note} }}"
 
-    def money(self, row: list, unit: str = "") -> str:
-        """A craft's money guess in the study's currency, for a `unit` such as '/kg'."""
-        return self.value(self.answers.in_money(Guess.of(row)), self.answers.currency + unit)
+    def money(self, row: list, unit: str = "", size: float = 1.0) -> str:
+        """A craft's money guess in the study's currency, for a `unit` such as '/kg', which logs tell too; for pieces of a `size`."""
+        worth = _WORTH["price"] if unit == "/kg" else ""
+        return self.value(self.answers.in_money(Guess.of(row).times(size)), self.answers.currency + unit, worth=worth)
 
     def places(self) -> list[str]:
         """Stations and racks, those answered with the places of each."""
@@ -119,14 +122,22 @@ class Writer:
                 lines.append(f"pass_share = {self.value(share, '%', worth=worth, note=note)}")
                 causes = ", ".join(f'"{cause}" = {weight}' for cause, weight in step["causes"].items())
                 lines.append(f"causes = {{ {causes} }}")
-            for table, per in (("materials", ""), ("per_load", ', per = "load"')):
-                for item, row in step.get(table, {}).items():
-                    kind = ', kind = "consumable"' if per or row[4:] else ""
-                    back = step.get("recovered", {}).get(item)
-                    again = f", recovered = {self.value([back, back, back, 'P'], '%')}" if back else ""
-                    lines.append(f"materials.{item} = {{ price = {self.money(row)}{per}{kind}{again} }}")
+            for item, row in step.get("materials", {}).items():
+                lines.append(f"materials.{item} = {self._material(step, item, row)}")
+            for item, row in step.get("per_load", {}).items():
+                lines.append(f'materials.{item} = {{ price = {self.money(row)}, per = "load", kind = "consumable" }}')
             lines += [*(self._lots(next(iter(step["materials"]))) if step["name"] == mixed else []), ""]
         return lines + (self._moulds(f"{heading}.mould", self.table["mould"]) if "mould" in self.table else [])
+
+    def _material(self, step: dict, item: str, row: list) -> str:
+        """What a cast takes of a material: its weight of what it is cast of, with a size of all that goes in at that step, or a sum of money."""
+        if row[4:] == ["kg"]:
+            back = step.get("recovered", {}).get(item)
+            again = f", recovered = {self.value([back, back, back, 'P'], '%')}" if back else ""
+            return f"{{ quantity = {self.number('weight', 'g', 'weight of a cast')}, price = {self.money(row, '/kg')}{again} }}"
+        poured = any(other[4:] == ["kg"] for other in step["materials"].values())
+        kind = ', kind = "consumable"' if row[4:] else ""
+        return f"{{ price = {self.money(row, size=self.size if poured else 1.0)}{kind} }}"
 
     def _shares(self) -> dict[str, Guess]:
         """Share passing each check: together the yield that was said, and scattering about as much, though each scatters by itself."""
@@ -174,7 +185,10 @@ class Writer:
             _, likely, _, kind = mould["rest"]
             last.append(f"rest = {self.value([likely, likely, likely, kind], 'h')} # before it is filled again")
         if not answers.order:
-            lines = [f"[{heading}] # what fills one load", f"{material} = {{ price = {self.money(mould['silicone'])} }}"]
+            lines = [
+                f"[{heading}] # what fills one load",
+                f"{material} = {{ price = {self.money(mould['silicone'], size=self.size)} }}",
+            ]
             sets = self.one(False, mould["sets"], "sets of moulds")
             lines += [f"minutes = {self.value(mould['minutes'], 'min')}", f"sets = {sets}", *last]
             return self.guessed(lines, "mould life and cost")
@@ -192,7 +206,7 @@ class Writer:
             what = "minutes of making a mould:"
             lines += ["", *self._step(heading, step, what, lambda _, guess: f"{self.value(guess, 'min')} # a mould", "mould_")]
             if "share" in step:
-                grams = self.value(mould["grams"], "g", factor=answers.cavities * step["share"])
+                grams = self.value(mould["grams"], "g", factor=answers.cavities * step["share"] * self.size)
                 lines.append(f"{material} = {{ quantity = {grams}, price = {self.money(mould['kg'], '/kg')} }}")
         return self.guessed(lines, "mould life and cost")
 

@@ -1,5 +1,6 @@
 """The table of the study file that says how the files in records/ are to be read, where they do not say it themselves."""
 
+import datetime as dt
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator
@@ -53,6 +54,7 @@ class RecordsTable(Node):
     """How the files in records/ are to be read, where they do not say it themselves."""
 
     dates: Literal["day first", "month first", "year first"] | None = key("what comes first in a date such as 3/4/2025", None)
+    first_day: dt.date | None = key("days written without a year are the first such days from this one on", None)
     decimal: Literal["comma", "point"] | None = key("decimal mark of a figure such as 1.200", None)
     files: dict[str, Annotated[str, AfterValidator(_known_log)]] = key("which log a file, or workbook/sheet, is", {})
     columns: Annotated[

@@ -116,7 +116,9 @@ def verify_pack(
             _compare_tables(pack, report, found)
             _compare_words(pack.members["report/report.html"], (report / "report.html").read_bytes(), found)
         if out is not None:
-            _keep(Path(place), out)
+            with refusals_told(out, "cannot be written", "a folder you may write to"):
+                for name in ("study", "report"):
+                    shutil.copytree(Path(place) / name, out / name)
     return found
 
 
@@ -248,10 +250,3 @@ def _same_picture(packed: bytes, own: bytes) -> bool:
     (lines, places), (own_lines, own_places) = ((_FIGURE.sub(b"#", one), _FIGURE.findall(one)) for one in (packed, own))
     pairs = ((float(one), float(other)) for one, other in zip(places, own_places))
     return lines == own_lines and all(math.isclose(*pair, rel_tol=_PLACE, abs_tol=0.01) for pair in pairs)
-
-
-def _keep(place: Path, out: Path) -> None:
-    """Put study and report where they were asked for."""
-    with refusals_told(out, "cannot be written", "a folder you may write to"):
-        for name in ("study", "report"):
-            shutil.copytree(place / name, out / name)

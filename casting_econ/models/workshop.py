@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from .selling import order_contribution
+from .selling import order_contribution, orders_at_price
 
 Value = float | np.ndarray
 
@@ -136,6 +136,11 @@ class Channel:
     def elastic(self) -> bool:
         """Whether buyers leave or come with the price."""
         return bool(np.any(np.asarray(self.elasticity) > 0))
+
+    @property
+    def asked(self) -> Value:
+        """Orders that come at the price, as `orders_at_price` has them. [order/year]"""
+        return orders_at_price(self.orders_per_year, self.price, self.reference_price, self.elasticity)
 
     def order(self, price: Value | None = None) -> dict[str, Value]:
         """What one order brings and costs, as `order_contribution` has it, at its price or at another one. [money/order]"""

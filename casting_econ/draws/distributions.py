@@ -90,13 +90,8 @@ def _need(fits, message):
 
 def _triangular(low, likely, high):
     _need(low <= likely <= high and low < high, f"low <= likely <= high, low < high; got {low:g}, {likely:g}, {high:g}")
-    cut = (likely - low) / (high - low)
-
-    def quantile(p):
-        left = low + np.sqrt(p * (high - low) * (likely - low))
-        return np.where(p < cut, left, high - np.sqrt((1.0 - p) * (high - low) * (high - likely)))
-
-    return quantile, likely
+    law = scipy.stats.triang((likely - low) / (high - low), low, high - low)
+    return law.ppf, likely
 
 
 @_kept

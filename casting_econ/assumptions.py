@@ -171,12 +171,15 @@ def drawn_at(assumed: StudyWithEvidence, uniform: np.ndarray) -> np.ndarray:
     uniform = correlate(uniform, assumed.root)
     drawn = np.empty(uniform.shape, order="F")  # columns are what models work with
     for column, key in enumerate(assumed.uncertain):
-        p, kind = np.ascontiguousarray(uniform[:, column]), key.removeprefix("spread.")
-        if kind != key:
-            drawn[:, column] = np.exp(getattr(assumed.study.file.spread, kind).value * special.ndtri(p))
-        else:
-            drawn[:, column] = assumed.numbers[key].distribution.quantile(p)
+        drawn[:, column] = quantile_of(assumed, key, np.ascontiguousarray(uniform[:, column]))
     return drawn
+
+
+def quantile_of(assumed: StudyWithEvidence, key: str, p: np.ndarray) -> np.ndarray:
+    """Values of an uncertain number, in its unit, or of a shared factor, that such shares of the draws stay below."""
+    if not key.startswith("spread."):
+        return assumed.numbers[key].distribution.quantile(p)
+    return np.exp(assumed.numbers[key].value * special.ndtri(p))
 
 
 def spread_values(assumed: StudyWithEvidence, drawn: Mapping[str, object]) -> dict[str, object]:

@@ -61,6 +61,18 @@ def test_changes_in_turn_are_those_changes_at_once():
         assert in_turn.assumed.evidence.keys() == at_once.assumed.evidence.keys()
 
 
+def test_a_shared_factor_that_is_scaled_moves_its_numbers_as_the_same_width_stated(tmp_path):
+    """Own arithmetic: twice 12 % is 24 %, so that both scenarios have the same draws, and others than the study."""
+    scaled, stated = 'scale = { "spread.minutes" = 2 }', 'change.spread.minutes = "24 %"'
+    kit = with_scenarios(
+        tmp_path, "".join(f'[scenarios.{n}]\nwhat = "wider"\n{how}\n' for n, how in (("a", scaled), ("b", stated)))
+    )
+    pay = [study_with_scenarios(kit, [name]).monte_carlo(256, 3, base=kit).draws["pay_per_hour"] for name in ("a", "b")]
+
+    assert kit.study.numbers["spread.minutes"].value == 0.12
+    assert pay[0] == pytest.approx(pay[1], rel=1e-12) and not np.allclose(pay[0], kit.monte_carlo(256, 3).draws["pay_per_hour"])
+
+
 def test_the_study_itself_keeps_its_numbers_beside_a_scenario():
     kit = demo()
     found = compared(kit, ["second-pot"])

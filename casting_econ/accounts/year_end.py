@@ -262,7 +262,13 @@ class _Maker:
         if frame is None:
             return self.grouped(sheet, None)
         frame = frame.assign(kind=frame.step.map(kinds_of_steps(self.study, frame.step.unique())))
-        self.grouped(sheet, frame, ["kind", "step"], _hours, [kind for kind in KINDS_OF_STEPS if (frame.kind == kind).any()])
+        self.grouped(
+            sheet,
+            frame,
+            ["kind", "step"],
+            _summed("minutes", {1: "0.1", 60: "0.01"}),
+            [kind for kind in KINDS_OF_STEPS if (frame.kind == kind).any()],
+        )
         told = {kind.replace("total", "hours"): figure for kind, _, _, _, figure in sheet.rows if kind.startswith("total ")}
         self.summary += [(what, figure, "hour", "hours") for what, figure in (told | {"hours in all": sheet.rows[-1][4]}).items()]
         self.how.append(
@@ -272,7 +278,7 @@ class _Maker:
 
     def mileage(self) -> Sheet:
         sheet, frame = _sheet("mileage: purpose, drives, km, miles"), self.rows("mileage")
-        self.grouped(sheet, frame, ["purpose"], _driven)
+        self.grouped(sheet, frame, ["purpose"], _summed("distance_km", {1: "0.1", KM_A_MILE: "0.1"}))
         if frame is not None:
             totals = zip(sheet.header[2:], sheet.rows[-1][2:])
             self.summary += [(f"distance in {unit}", distance, unit, "mileage") for unit, distance in totals]
@@ -310,14 +316,9 @@ def _in_base(quantity, unit, base, entry, currency):
     return amount if amount == amount else None
 
 
-def _hours(frame):
-    minutes = _total(frame.minutes)
-    return len(frame), _fine(minutes, Decimal("0.1")), _fine(minutes / 60, Decimal("0.01"))
-
-
-def _driven(frame):
-    km = _total(frame.distance_km)
-    return len(frame), _fine(km, Decimal("0.1")), _fine(km / KM_A_MILE, Decimal("0.1"))
+def _summed(column, units):
+    """Rows, and the sum of a column in each of some units: how much of it one is, and how finely it is told."""
+    return lambda rows: (len(rows), *(_fine(_total(rows[column]) / one, Decimal(fine)) for one, fine in units.items()))
 
 
 def year_end_sheets(kit: OpenStudy, period: Period) -> list[Sheet]:

@@ -11,7 +11,7 @@ from typing import Any
 
 import numpy as np
 
-from .selling import order_contribution
+from .selling import order_contribution, orders_at_price
 
 Value = float | np.ndarray
 
@@ -137,6 +137,11 @@ class Channel:
         """Whether buyers leave or come with the price."""
         return bool(np.any(np.asarray(self.elasticity) > 0))
 
+    @property
+    def asked(self) -> Value:
+        """Orders that come at the price, as `orders_at_price` has them. [order/year]"""
+        return orders_at_price(self.orders_per_year, self.price, self.reference_price, self.elasticity)
+
     def order(self, price: Value | None = None) -> dict[str, Value]:
         """What one order brings and costs, as `order_contribution` has it, at its price or at another one. [money/order]"""
         kinds = ("postage_charged", "fee_share", "fee_on_postage", "fee_fixed", "postage_paid", "packaging", "refund_share")
@@ -244,14 +249,3 @@ class Workshop:
         if found is None:
             raise ValueError(f"product must be one of {', '.join(p.name for p in self.products)}; got {name!r}")
         return found
-
-    def __post_init__(self) -> None:
-        known: dict[str, Any] = {product.name: product for product in self.products}
-        places = {place.name for place in (*self.stations, *self.racks)}
-        for channel in self.channels:
-            if channel.product not in known:
-                raise ValueError(f"channel {channel.name!r} must sell a known product; got {channel.product!r}")
-        for product in self.products:
-            for step in product.steps:
-                if step.wait_in is not None and step.wait_in not in places:
-                    raise ValueError(f"step {step.name!r} must wait in a known station or rack; got {step.wait_in!r}")

@@ -11,7 +11,6 @@ from .checks import checked, checked_share, share_of
 from .costs import piece_cost
 from .money import yearly_charge
 from .months import asked_for, risk_cost
-from .selling import orders_at_price
 from .workshop import Workshop
 from .yields import rolled_yield
 
@@ -52,7 +51,7 @@ def evaluate(a: Workshop) -> Outcome:
     """
     weeks = checked("weeks per year", a.weeks_per_year, above=0.0, high=53.0)
     target = checked("target pay", a.target_per_hour, low=0.0)
-    orders = {c.name: orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity) for c in a.channels}
+    orders = {c.name: c.asked for c in a.channels}
     asked = asked_for(a, orders)
     plans = {p.name: _plan(p, a, target, asked) for p in a.products}
     stall_hours, stall_fees = _stalls(a)

@@ -9,7 +9,7 @@ import scipy
 from ..draws import summarise
 from ..formatting import Format
 from ..kit import OpenStudy, format_of
-from ..models import Workshop, beyond_target, evaluate, newsvendor_quantity, orders_at_price
+from ..models import Workshop, beyond_target, evaluate, newsvendor_quantity
 from .change import SURE
 from .conditions import MOST_PRICE, break_even_prices
 from .cost import CARRIED
@@ -232,7 +232,7 @@ def stall_table(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
     stalls = {n: c for n, c in enumerate(a.channels) if np.any(np.asarray(c.days_per_year) > 0)}
     if not stalls:
         return []
-    drawn = kit.by_draw(lambda a: {n: _orders_a_day(a.channels[n]) for n in stalls}, draws, seed)
+    drawn = kit.by_draw(lambda a: {n: a.channels[n].asked / a.channels[n].days_per_year for n in stalls}, draws, seed)
     rows = []
     for n, c in stalls.items():
         buyers, chances = _buyers(drawn[n])
@@ -250,12 +250,6 @@ def stall_table(kit: OpenStudy, draws: int | None = None, seed: int | None = Non
         sure = pieces[int(np.searchsorted(enough, _ENOUGH))]
         rows.append((c.name, float(chances @ buyers * size), short, over, *best, sure))
     return rows
-
-
-def _orders_a_day(channel):
-    """Orders of a day at a stall. [order/day]"""
-    asked = orders_at_price(channel.orders_per_year, channel.price, channel.reference_price, channel.elasticity)
-    return asked / channel.days_per_year
 
 
 def _buyers(mean):

@@ -10,7 +10,6 @@ from ..kit import OpenStudy
 from ..models import Workshop, evaluate
 from ..models.checks import share_of
 from ..models.mix import Mix, best_mix
-from ..models.selling import orders_at_price
 from ..models.year import HANDS
 from ..models.yields import surviving_share
 from .curing import moulds_for
@@ -56,7 +55,7 @@ def activities(kit: OpenStudy) -> Activities:
     def of(name):
         return np.array([getattr(c, name) for c in a.channels], float)
 
-    orders = np.array([orders_at_price(c.orders_per_year, c.price, c.reference_price, c.elasticity) for c in a.channels], float)
+    orders = of("asked")
     for c in a.channels:
         product, p = point.products[c.product], a.product(c.product)
         made = c.pieces_per_order / (1.0 - p.unsold_share)

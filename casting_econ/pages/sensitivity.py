@@ -4,10 +4,9 @@ from functools import lru_cache, partial
 
 import numpy as np
 import pandas as pd
-from scipy import special
 from scipy.sparse.csgraph import connected_components
 
-from ..assumptions import as_shown, drawn_at, label, spread_values, workshop_at
+from ..assumptions import as_shown, drawn_at, label, quantile_of, spread_values, workshop_at
 from ..draws import round_up_draws
 from ..draws.sobol import Indices, sobol_indices
 from ..formatting import Format
@@ -103,15 +102,10 @@ def swing_table(kit: OpenStudy) -> pd.DataFrame:
     # row 2 i tries number i low, row 2 i + 1 tries it high: one evaluation for all
     size = 2 * len(assumed.uncertain)
     for i, key in enumerate(assumed.uncertain):
-        kind = key.removeprefix("spread.")
-        if kind != key:  # moves all numbers of a kind
-            tried, now = np.exp(getattr(kit.study.file.spread, kind).value * special.ndtri([0.1, 0.9])), 1.0
-            unit, factor = "of its middle", 1.0
-        else:
-            number = assumed.numbers[key]
-            tried, now = number.distribution.quantile(np.array([0.1, 0.9])), number.value
-            unit, factor = as_shown(key, number.unit, kit.study.currency)
-        drawn[key] = np.full(size, now)
+        number, tried = assumed.numbers[key], quantile_of(assumed, key, np.array([0.1, 0.9]))
+        shared = key.startswith("spread.")  # moves all numbers of a kind
+        unit, factor = ("of its middle", 1.0) if shared else as_shown(key, number.unit, kit.study.currency)
+        drawn[key] = np.full(size, 1.0 if shared else number.value)
         drawn[key][2 * i : 2 * i + 2] = tried
         rows.append((label(key), *(tried * factor), unit, key))
     frame = pd.DataFrame(rows, columns=["label", "low", "high", "unit", "key"])

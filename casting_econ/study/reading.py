@@ -1,7 +1,7 @@
 """The table of the study file that says how the files in records/ are to be read, where they do not say it themselves."""
 
 import datetime as dt
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import AfterValidator, BeforeValidator
 
@@ -23,10 +23,6 @@ class RecordColumn(Node):
     column: str = key("column of the log, or ignore")
     unit: str = key("unit of its figures", "")
     density: PlainDensity | None = key("turns its volume into a mass", None)
-
-
-def _column_alone(raw: Any) -> Any:
-    return {"column": raw} if isinstance(raw, str) else raw
 
 
 def _known_columns(tables: dict[str, dict[str, RecordColumn]]) -> dict[str, dict[str, RecordColumn]]:
@@ -58,7 +54,10 @@ class RecordsTable(Node):
     decimal: Literal["comma", "point"] | None = key("decimal mark of a figure such as 1.200", None)
     files: dict[str, Annotated[str, AfterValidator(_known_log)]] = key("which log a file, or workbook/sheet, is", {})
     columns: Annotated[
-        dict[str, dict[str, Annotated[RecordColumn, BeforeValidator(_column_alone)]]], AfterValidator(_known_columns)
+        dict[
+            str, dict[str, Annotated[RecordColumn, BeforeValidator(lambda raw: {"column": raw} if isinstance(raw, str) else raw)]]
+        ],
+        AfterValidator(_known_columns),
     ] = key("by log: your column, and which of the log's it is", {})
     words: Annotated[dict[str, dict[str, str]], AfterValidator(_known_word_columns)] = key(
         "by column: your word, and the study's for it", {}

@@ -38,13 +38,16 @@ def test_irr_finds_the_rates_that_flows_are_made_of(rates):
 
 
 def test_irr_limits():
-    """A rate where worth only touches zero; a delayed start; a long row; none; and of nothing at all no rate is told."""
+    """A rate where worth only touches zero; a delayed start; a long row; none; and nothing at all is refused."""
     assert irr([1, -2.4, 1.44]) == pytest.approx((0.2,), abs=1e-6)  # (1 - 1.2 x)²
     assert irr([0, 0, -100, 0, 121, 0]) == pytest.approx((0.1,), rel=1e-12)
     assert irr([-1] + [0] * 119 + [2.0]) == pytest.approx((2 ** (1 / 120) - 1,), rel=1e-9)  # twice the months that are followed
     assert irr([-1, 1]) == (0.0,) and irr([1, -2, 1]) == pytest.approx((0.0,), abs=1e-6)
     assert irr([5, 5]) == () and irr([-100, 10, -20]) == ()
-    assert irr([0, 0, 0]) == ()
+    with pytest.raises(ValueError, match="must not all be zero"):
+        irr([0, 0, 0])
+    with pytest.raises(ValueError, match="one row"):
+        irr([[-1, 2], [-1, 3]])
 
 
 def test_payback_limits():
@@ -82,9 +85,13 @@ def test_rate_per_month_compounds_to_the_year():
     ("call", "said"),
     [
         (lambda: npv(-1, [-1, 2]), "rate must be above -1; got -1"),
+        (lambda: npv(0.1, [1]), "a start and at least one period"),
         (lambda: npv(0.1, [1, np.nan]), "flows must be finite; got nan at index 1"),
         (lambda: rate_per_month(-2), "rate must be above -1"),
         (lambda: sales_share(0), "months must be at least 1"),
+        (lambda: sales_share(3, first_month=13), "first month must be at most 12; got 13"),
+        (lambda: sales_share(3, season=[1] * 11), "twelve weights that add up to 12; got 11"),
+        (lambda: sales_share(3, season=[2] + [1] * 11), "got 12 of 13"),
         (lambda: sales_share(3, ramp_months=-1), "ramp months must be at least 0"),
         (lambda: plan(3, outlays=[-1, 0, 0, 0]), "outlays must be at least 0"),
         (lambda: plan(3, set_aside=1.5), "set-aside share must be at least 0 and at most 1"),

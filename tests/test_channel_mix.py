@@ -270,9 +270,12 @@ def test_worths_and_gain_agree_where_there_is_one_set_of_them(programme):
     [
         (
             ([1.0, 2.0], [[1.0, 0.0]], [1.0], [np.inf, np.inf]),
-            "the mix could not be worked out",
+            "limited by a resource or by what can be sold; got none at index 1",
         ),
-        (([1.0], [[1.0]], [1.0], [-2.0]), "the mix could not be worked out"),
+        (([1.0], [[1.0]], [1.0], [-2.0]), "most must be at least 0; got -2 at index 0"),
+        (([1.0], [[1.0]], [1.0], [np.nan]), "most must be at least 0"),
+        (([1.0], [[1.0, 2.0]], [1.0], [2.0]), r"use must have shape \(1, 1\)"),
+        (([1.0, 1.0], [[1.0, 2.0]], [1.0], [2.0, 2.0, 2.0]), "one number or 2"),
         (([1.0], [[-1.0]], [1.0], [2.0]), "use must be at least 0"),
         (([1.0], [[1.0]], [np.inf], [2.0]), "capacity must be at least 0"),
     ],

@@ -152,6 +152,8 @@ FAULTS = [
     (lambda: evaluate(with_channel(hours_per_day=25)), "stall hours a day must be at least 0 and at most 24; got 25.0"),
     (lambda: evaluate(with_channel(fee_per_day=-1)), "stall fee must be at least 0; got -1.0"),
     (lambda: evaluate(replace(BY_HAND, products=(with_step(0, load_minutes=600.0),))), "load minutes of 'pour' must fit one working window; got 10 h"),
+    (lambda: with_channel(product="bowl"), "channel 'shop' must sell a known product; got 'bowl'"),
+    (lambda: replace(BY_HAND, stations=()), "step 'pour' must wait in a known station or rack; got 'pot'"),
     (lambda: with_levers(BY_HAND, scrap=1.0), "scrap rate must be at least 0 and at most 1; got 1.0"),
     (lambda: with_levers(BY_HAND, price=0.0), "price factor must be above 0; got 0.0"),
     (lambda: with_levers(BY_HAND, demand=-1.0), "demand factor must be at least 0; got -1.0"),

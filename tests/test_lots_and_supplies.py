@@ -103,6 +103,7 @@ def test_moulds_worn_vectors_and_sets_add_up():
     ("arguments", "message"),
     [
         ((5, 0, 35, 2.5), "sets of moulds must be at least 1; got 0"),
+        ((5, 2, 35, 2.5, [1, 2, 3]), r"age must be one number or one for each of 2 sets; got shape \(3,\)"),
         ((5, 2, 0, 2.5), "mean life must be above 0; got 0"),
         ((5, 2, 35, 2.5, 0, 0), "replacement age must be above 0; got 0"),
         ((5.5, 2, 35, 2.5), "loads must be a whole number; got 5.5"),
@@ -304,6 +305,8 @@ def test_mixed_masses_add_up_and_turn_round(components, amounts):
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
+        ((1, (2, 1), (1.1, 1.0), "weight"), "a mix is by 'volume' or by 'mass'; got 'weight'"),
+        ((1, (2, 1), (1.1,), "mass"), "parts and densities must be one of each a component; got 2 and 1"),
         ((1, (2, 0), (1.1, 1.0), "mass"), "parts must be above 0; got 0.0 at index 1"),
         ((1, (2, 1), (1.1, 0.0), "mass"), "densities must be above 0; got 0.0 at index 1"),
         ((-1, (2, 1), (1.1, 1.0), "mass"), "amount must be at least 0; got -1.0"),
@@ -375,6 +378,7 @@ def test_cheapest_packs_limits():
         ((-1, (1,), (1,)), "needed must be at least 0"),
         ((1, (0,), (1,)), "sizes must be above 0"),
         ((1, (1,), (-1,)), "prices must be at least 0"),
+        ((1, (1, 2), (1,)), "sizes and prices must be one of each a kind of pack; got 2 and 1"),
         ((1, (), ()), "sizes must hold at least one number"),
     ],
 )

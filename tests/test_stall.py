@@ -29,6 +29,9 @@ def test_no_other_stock_loses_less(weights, short, over):
 @pytest.mark.parametrize(
     ("given_", "told"),
     [
+        (([0, 1], [0.5, 0.4], 1, 1), "chances must add up to 1"),
+        (([1, 0], [0.5, 0.5], 1, 1), "rising values"),
+        (([0, 1], [1.0], 1, 1), "rising values"),
         (([0, 1], [0.5, 0.5], 0, 1), "short cost must be above 0"),
         (([0, 1], [0.5, 0.5], 1, -1), "over cost must be above 0"),
     ],

@@ -16,19 +16,21 @@ def npv(rate, flows):
     """Present worth of flows at the ends of equal periods, the first of them now. [money]
 
     `flows` are money in (positive) and out, shape (..., periods + 1) [money]; `rate` is above -1 [1/period] and broadcasts
-    against all axes of them but the last. The result has shape (...). ValueError for rates or flows outside these ranges. OpenStax, *Principles of Finance*, chapter 16.
+    against all axes of them but the last. The result has shape (...). ValueError for rates or flows outside these ranges, or no
+    periods along an axis. OpenStax, *Principles of Finance*, chapter 16.
 
     >>> round(float(npv(0.09, [-16_000, 2_000, 4_000, 5_000, 5_000, 5_000, 5_000])), 2)
     2835.62
     """
-    return np.sum(_discounted(flows, rate), axis=-1)[()]
+    return np.sum(_discounted(_flows(flows), rate), axis=-1)[()]
 
 
 def irr(flows):
-    """Every rate above -1 at which flows are worth nothing today, in rising order; empty where none does, or any would. [1/period]
+    """Every rate above -1 at which flows are worth nothing today, in rising order; empty where none does. [1/period]
 
     `flows` are money in (positive) and out, the first of it now, shape (periods + 1,) [money]; ValueError if one is not
-    finite. OpenStax, *Principles of Finance*, chapter 16 (several rates of return).
+    finite, or all are zero, so that any rate would do. OpenStax, *Principles of Finance*, chapter 16 (several rates of
+    return).
 
     In x = 1 / (1 + rate) present worth is a polynomial, whose roots are the eigenvalues of its companion matrix. Where worth only
     touches zero two of them meet, a hair apart by rounding; such a pair is one rate.
@@ -36,7 +38,12 @@ def irr(flows):
     >>> [round(rate, 5) for rate in irr([-350, 950, -620])], irr([-100, -20])
     ([0.0918, 0.62249], ())
     """
-    roots = np.roots(np.trim_zeros(np.asarray(checked("flows", flows)))[::-1])
+    flows = _flows(flows)
+    if flows.ndim != 1:
+        raise ValueError(f"flows must be one row of numbers; got shape {flows.shape}")
+    if not flows.any():
+        raise ValueError("flows must not all be zero")
+    roots = np.roots(np.trim_zeros(flows)[::-1])
     x = np.sort(roots[(np.abs(roots.imag) < _TOUCHES * np.abs(roots)) & (roots.real > 0.0)].real)[::-1]
     x = x[np.diff(x, prepend=np.inf) < -_TOUCHES * x]
     return tuple((1.0 / x - 1.0).tolist())
@@ -53,6 +60,7 @@ def payback(flows, rate=0.0, *, for_good=False):
     >>> float(payback(flows)), round(float(payback(flows, 0.09)), 2)
     (4.0, 5.05)
     """
+    flows = _flows(flows)
     held = np.cumsum(_discounted(flows, rate), axis=-1)
     # sums that should be zero may miss it by rounding
     back = held >= -1e-12 * np.abs(flows).sum(axis=-1, keepdims=True)
@@ -78,17 +86,22 @@ def sales_share(months, *, season=_LEVEL, first_month=1, ramp_months=0.0):
     """Share of a full year's sales that each month has, shape (months,). [year/month]
 
     `season` are twelve weights from January, of zero or more, adding up to 12 [-]; the first month is the calendar's `first_month`,
-    1 to 12; demand grows evenly from nothing at the start to all of it after `ramp_months` [month]. ValueError for less than a month, or
-    another input outside its range.
+    1 to 12; demand grows evenly from nothing at the start to all of it after `ramp_months` [month]. ValueError for less than a month,
+    another input outside its range, or weights that do not add up to 12.
 
     >>> (sales_share(4, ramp_months=2.0) * 12).tolist()
     [0.25, 0.75, 1.0, 1.0]
     """
-    count, weights = checked_whole("months", months, low=1), np.asarray(checked("season", season, low=0.0))
+    count, first = checked_whole("months", months, low=1), checked_whole("first month", first_month, low=1)
+    weights = checked("season", season, low=0.0)
+    if first > MONTHS_IN_YEAR:
+        raise ValueError(f"first month must be at most 12; got {first}")
+    if np.shape(weights) != (MONTHS_IN_YEAR,) or not np.isclose(np.sum(weights), MONTHS_IN_YEAR, rtol=1e-9, atol=0.0):
+        raise ValueError(f"season must be twelve weights that add up to 12; got {np.size(weights)} of {np.sum(weights):g}")
     ramp, ends = checked("ramp months", ramp_months, low=0.0), np.arange(count + 1.0)
     # full months of demand sold by each month's end: the ramp is a triangle, then a rectangle
     sold = np.where(ends < ramp, ends**2 / (2.0 * max(ramp, 1e-300)), ends - ramp / 2.0)
-    return weights[(first_month - 1 + np.arange(count)) % MONTHS_IN_YEAR] * np.diff(sold) / MONTHS_IN_YEAR
+    return weights[(first - 1 + np.arange(count)) % MONTHS_IN_YEAR] * np.diff(sold) / MONTHS_IN_YEAR
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -198,5 +211,11 @@ def _tax(taxed, share, ends, later):
 def _discounted(flows, rate):
     """What each of the flows is worth now."""
     growth = np.log1p(np.asarray(checked("rate", rate, above=-1.0)))[..., None]
-    flows = np.asarray(checked("flows", flows))
     return flows * np.exp(-growth * np.arange(flows.shape[-1]))
+
+
+def _flows(flows):
+    flows = np.asarray(checked("flows", flows))
+    if flows.ndim == 0 or flows.shape[-1] < 2:
+        raise ValueError(f"flows must hold a start and at least one period; got shape {flows.shape}")
+    return flows

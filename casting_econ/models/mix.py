@@ -26,7 +26,7 @@ class Mix:
 def best_mix(contribution, use, capacity, most) -> Mix:
     """Amounts of activities that bring most within what the resources hold.
 
-    ValueError if an input is outside its range, or nothing limits an activity that pays.
+    ValueError if an input is outside its range, shapes do not agree, or nothing limits an activity that pays.
 
     Parameters
     ----------
@@ -52,8 +52,7 @@ def best_mix(contribution, use, capacity, most) -> Mix:
     >>> mix.amounts.round(6).tolist(), round(mix.contribution, 6), mix.worth_of_resource.round(6).tolist()
     ([2.0, 6.0], 36.0, [0.0, 1.5, 1.0])
     """
-    gain, most = np.asarray(checked("contribution", contribution)), np.asarray(most, float)
-    use, capacity = np.asarray(checked("use", use, low=0.0)), np.asarray(checked("capacity", capacity, low=0.0))
+    gain, use, capacity, most = _checked(contribution, use, capacity, most)
     bounds = np.column_stack([np.zeros_like(most), most])
     found = scipy.optimize.linprog(-gain, A_ub=use, b_ub=capacity, bounds=bounds, method="highs")
     if not found.success:
@@ -75,6 +74,28 @@ def best_mix(contribution, use, capacity, most) -> Mix:
         reduced_cost=high[m + n :],
         others_as_good=bool(np.linalg.matrix_rank(held) < n),
     )
+
+
+def _checked(contribution, use, capacity, most):
+    """Inputs as arrays that agree and have an end."""
+    gain = np.atleast_1d(np.asarray(checked("contribution", contribution), float))
+    use = np.atleast_2d(np.asarray(checked("use", use, low=0.0), float))
+    capacity = np.atleast_1d(np.asarray(checked("capacity", capacity, low=0.0), float))
+    if use.shape != (capacity.size, gain.size):
+        raise ValueError(f"use must have shape {(capacity.size, gain.size)}, resources by activities; got {use.shape}")
+    try:
+        most = np.broadcast_to(np.asarray(most, float), gain.shape)
+    except ValueError as error:
+        raise ValueError(f"most must be one number or {gain.size}, one for each activity") from error
+    wrong = np.flatnonzero(~(most >= 0.0))  # refuses not-a-number too
+    if wrong.size:
+        raise ValueError(f"most must be at least 0; got {most[wrong[0]]:g} at index {wrong[0]}")
+    endless = np.flatnonzero((gain > 0) & np.isinf(most) & ~(use > 0).any(axis=0))
+    if endless.size:
+        raise ValueError(
+            f"an activity that pays must be limited by a resource or by what can be sold; got none at index {endless[0]}"
+        )
+    return gain, use, capacity, most
 
 
 def _span(gain, use, free, duals):

@@ -110,6 +110,8 @@ def moulds_worn(loads, sets, life_casts, life_shape, age=0.0, replace_at=None):
     never = replace_at is None or replace_at == np.inf
     ages = np.asarray(checked("age", age, low=0.0))
     limit = loads + ceil(ages.max()) + 1 if never else ceil(checked("replacement age", replace_at, above=0.0))
+    if ages.shape not in ((), (sets,)):
+        raise ValueError(f"age must be one number or one for each of {sets} sets; got shape {ages.shape}")
     each, more = divmod(loads, sets)
 
     def worn_by(casts, age):

@@ -76,6 +76,10 @@ def newsvendor_quantity(demand, chances, short_cost, over_cost):
     """
     demand, chances = np.asarray(checked("demand", demand, low=0.0)), np.asarray(checked_share("chances", chances))
     short, over = checked("short cost", short_cost, above=0.0), checked("over cost", over_cost, above=0.0)
+    if demand.ndim != 1 or demand.shape != chances.shape or np.any(np.diff(demand) <= 0):
+        raise ValueError(f"demand must be rising values, each with its chance; got shapes {demand.shape} and {chances.shape}")
+    if not np.isclose(chances.sum(), 1.0, rtol=0.0, atol=1e-9):
+        raise ValueError(f"chances must add up to 1; got {chances.sum():g}")
     # a hair less, so that a ratio that is reached exactly counts as reached
     stock = demand[min(int(np.searchsorted(np.cumsum(chances), short / (short + over) - 1e-12)), demand.size - 1)]
     lost = short * np.maximum(demand - stock, 0.0) + over * np.maximum(stock - demand, 0.0)

@@ -25,9 +25,13 @@ def mixed_masses(amount, parts, densities, by):
     >>> masses.round(2).tolist(), volumes.round(2).tolist()  # 2:1 by volume is 2.31:1 by mass
     ([226.0, 98.0], [200.0, 100.0])
     """
+    if by not in ("volume", "mass"):
+        raise ValueError(f"a mix is by 'volume' or by 'mass'; got {by!r}")
     amount, parts = np.asarray(checked("amount", amount, low=0.0)), np.atleast_1d(checked("parts", parts, above=0.0))
     shares = np.multiply.outer(parts / parts.sum(), amount)
     densities = np.atleast_1d(checked("densities", densities, above=0.0))
+    if parts.ndim != 1 or densities.shape != parts.shape:
+        raise ValueError(f"parts and densities must be one of each a component; got {parts.size} and {densities.size}")
     densities = densities.reshape((-1,) + (1,) * amount.ndim)
     return (shares * densities, shares) if by == "volume" else (shares, shares / densities)
 
@@ -36,7 +40,7 @@ def cheapest_packs(needed, sizes, prices):
     """Packs of each kind that hold enough for the least money, and that money. [pack, money]
 
     `needed` is the amount to cover, zero or more, in any unit; `sizes` what each kind of pack holds, above zero, in the same; `prices`
-    those of a pack of each kind, zero or more [money/pack]. ValueError if an input is outside its range.
+    those of a pack of each kind, zero or more [money/pack]. ValueError if an input is outside its range or sizes and prices do not pair up.
 
     An integer programme, solved to the end by HiGHS. Sizes are counted in their greatest common measure, taken of
     their first twelve digits, and the need is rounded up to it, so that the solver's tolerance leaves nothing
@@ -46,6 +50,8 @@ def cheapest_packs(needed, sizes, prices):
     ((1, 1, 0), 33.0)
     """
     sizes, prices = np.atleast_1d(checked("sizes", sizes, above=0.0)), np.atleast_1d(checked("prices", prices, low=0.0))
+    if sizes.ndim != 1 or sizes.shape != prices.shape:
+        raise ValueError(f"sizes and prices must be one of each a kind of pack; got {sizes.size} and {prices.size}")
     need, *held = (Fraction(f"{x:.12g}") for x in (checked("needed", needed, low=0.0), *sizes))
     if not need:
         return (0,) * sizes.size, 0.0

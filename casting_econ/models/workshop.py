@@ -249,3 +249,14 @@ class Workshop:
         if found is None:
             raise ValueError(f"product must be one of {', '.join(p.name for p in self.products)}; got {name!r}")
         return found
+
+    def __post_init__(self) -> None:
+        known: dict[str, Any] = {product.name: product for product in self.products}
+        places = {place.name for place in (*self.stations, *self.racks)}
+        for channel in self.channels:
+            if channel.product not in known:
+                raise ValueError(f"channel {channel.name!r} must sell a known product; got {channel.product!r}")
+        for product in self.products:
+            for step in product.steps:
+                if step.wait_in is not None and step.wait_in not in places:
+                    raise ValueError(f"step {step.name!r} must wait in a known station or rack; got {step.wait_in!r}")

@@ -100,6 +100,7 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 4_096, wor
 
     found, cases = kit.by_draw(work, draws, seed, years=years, chunk=chunk, workers=workers), {}
     for name, point in ruled(*[a] * years).items():
+        monthly = cash.irr(point["valued"]) if np.any(point["valued"]) else ()
         cases[name] = CashCase(
             name=name,
             pay=float(np.mean(point["path"].pay[1:])),
@@ -108,7 +109,7 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 4_096, wor
             point_back=float(point["back"]),
             point_back_untaxed=float(point["back_untaxed"]),
             left=float(point["left"]),
-            rates=tuple((1.0 + rate) ** MONTHS_IN_YEAR - 1.0 for rate in cash.irr(point["valued"])),
+            rates=tuple((1.0 + rate) ** MONTHS_IN_YEAR - 1.0 for rate in monthly),
         )
     first = MONTHS.index(stated.start_month)
     calendar = tuple(MONTHS[(first + month) % MONTHS_IN_YEAR].capitalize() for month in range(stated.months))

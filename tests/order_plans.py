@@ -3,6 +3,7 @@
 from datetime import date
 from functools import cache
 
+import numpy as np
 from commands import DATA
 
 from casting_econ.kit import open_study
@@ -34,6 +35,21 @@ def study(tmp_path, name="kelpmoor-handles", records=False, **changes):
         for path in (DATA / name / "records").iterdir():
             (tmp_path / "records" / path.name).write_bytes(path.read_bytes())
     return tmp_path
+
+
+def poured(plan):
+    """Loads of the order that are poured in each draw, draw by draw: the planned ones, then one more as long as good pieces, or sets, are short."""
+    loads, wanted = plan.loads, list(plan.order.needed.values())
+    rows = []
+    for good in plan.course.good.tolist():
+        have, row = [0] * len(wanted), []
+        for load, pieces in enumerate(good):
+            mine = load >= loads.promised
+            short = any(got < want for got, want in zip(have, wanted, strict=True))
+            row.append(mine and (load < loads.planned or short))
+            have = [got + more // plan.order.matched * mine for got, more in zip(have, pieces, strict=True)]
+        rows.append(row)
+    return np.array(rows)
 
 
 SPREAD = 'demand = "15 %"\nminutes = "12 %"\npass_odds = "30 %"\nmaterial = "6 %"\nprice = "3 %"'

@@ -216,7 +216,7 @@ def test_an_order_whose_day_has_gone_by_can_be_entered_and_looked_back_on(tmp_pa
     assert f"The whole account of the order: casting-econ order {folder} {FIRST_ORDER} --finished" in out
     assert command("check", folder)[0] == 0 and float(open_study(folder).point().totals["revenue_per_year"]) == 300
     code, _, told = command("order", folder, FIRST_ORDER)
-    assert code == 2 and "--start take new days; or, if it is over, its loads or its sale in the logs, or --finished" in told
+    assert code == 2 and "--start take new ones; or, if it is over, its loads or its sale in the logs, or --finished" in told
     assert command("order", folder, FIRST_ORDER, "--answer-only", "--finished")[0] == 0  # as that says
     code, out, _ = command("order", folder, FIRST_ORDER, "--finished", "--answer-only", "--start", GONE - timedelta(days=40))
     assert code == 0 and "Looked back on" in out  # with no load in any log

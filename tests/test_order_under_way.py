@@ -96,7 +96,8 @@ def test_an_order_all_in_hand_with_nothing_promised_has_every_page():
     assert "Complete: all 320 pieces are in hand, with 3 pieces over" in said and "At $2,900.00 an hour would have paid" in said
     results = order_results(plan, quoted)
     assert (results["casts"], results["complete"], results["pieces_over"]) == (0, True, 3)
-    assert quote_of(plan, quoted).price == 2900.0
+    assert results["deposit"] == 0.0 and "nothing for a deposit to cover" in said  # one word in numbers and sentences
+    assert quote_of(plan, quoted).price == 2900.0 and quote_of(plan, quoted).deposit == 0.0
     for table in (tables.load_table(plan, fmt), tables.material_table(plan, fmt), tables.lot_table(plan)):
         assert table.empty
     assert tables.hours_table(plan, quoted).set_index("what").hours["what is in hand already"] > 40

@@ -15,6 +15,7 @@ from one_project import LOGS, NOTHING, STUDY, told, with_logs, write
 from casting_econ.evidence import material_table
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
+from casting_econ.ledger.logs import NUMBERS
 from casting_econ.models.money import part_of_year
 from casting_econ.orders import open_order, price_of
 from casting_econ.projects import tables, wording
@@ -187,6 +188,29 @@ def test_equipment_bought_under_nearly_its_name_is_charged_once(item, remark, tm
     charges = [project.actual.equipment(basis) for basis in ("by_use", "by_time", "at_once")]
     assert charges == pytest.approx([220 * 5 / 400, 220 / 5 * 26 / 365.25, 260.0])
     assert remark in tables.project_table(project).set_index("what").loc["equipment by use", "remark"]
+
+
+def test_two_receipts_of_one_piece_of_equipment_are_both_of_it(tmp_path):
+    """A pot and its lid on two receipts, 180 and 80: 260 at once, 220 x 5 / 400 by use, its resale of 40 once (own arithmetic)."""
+    bought = LOGS["purchases"].replace(
+        "2026-02-26,pressure-pot,equipment,1,,260,first",
+        "2026-02-26,pressure pots,equipment,1,,180,first\n2026-02-27,pressure pot lid,equipment,1,,80,first",
+    )
+    project = told(with_logs(tmp_path, purchases=bought))
+    charges = [project.actual.equipment(basis) for basis in ("by_use", "at_once")]
+    assert charges == pytest.approx([220 * 5 / 400, 260.0])
+    remark = tables.project_table(project).set_index("what").loc["equipment by use", "remark"]
+    assert remark == "'pressure pots' and 'pressure pot lid' of the purchases taken for pressure-pot"
+
+
+def test_an_order_that_was_never_paid_has_a_word_for_it(tmp_path):
+    """All of it in `refund`, as the manual's table of columns says: delivered, not paid, and nothing of the price is left."""
+    sale = "date,order,channel,product,pieces,price,refund\n2026-03-25,first,direct,hook,40,600,600\n"
+    folder = with_logs(tmp_path, sales=sale)
+    _, out, _ = command("order", folder, "--answer-only")
+    said = " ".join(out.split())
+    assert "Delivered by the sales log on Wed 25 Mar 2026, €600.00 of it paid back or never paid" in said
+    assert told(folder).actual.receipts == pytest.approx(-600 * 0.03 - 12 - 6) and NUMBERS["refund"].words.endswith("never paid")
 
 
 def test_equipment_that_a_purchase_names_leaves_one_like_it_alone(tmp_path):

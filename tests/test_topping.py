@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from commands import command
 from order_events import Order as Events
+from order_plans import poured
 
 from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
@@ -192,7 +193,14 @@ def test_both_ways_are_compared_and_one_is_advised(tmp_path):
     assert topped["casts_at_confidence"] == 317 and topped["casts_now"] == 8 * 36
     # colours that share a load of a later round fail together, so a second round is enough a little more often
     assert (rounds <= 2).mean() - 0.01 < topped["chance_within_two_rounds"] < (rounds <= 2).mean() + 0.03
-    assert once["casts_now"] == once["expected_casts"] == plan.casts and 376 <= plan.casts <= 384
+    followed = (
+        once["expected_casts"] - plan.casts
+    ) / 36  # full loads after the planned ones: one where these are not enough, rarely two
+    assert (
+        once["casts_now"] == plan.casts
+        and 376 <= plan.casts <= 384
+        and followed == pytest.approx(1 - plan.chance_of_enough, abs=0.03)
+    )
     assert (results["policy"], results["policy_advised"]) == (AT_ONCE, TOP_UP) and topped["cost"] < once["cost"]
     said = policies.policy_sentence(plan, format_of(kit, year=False))
     assert "Count, then top up is advised" in said and "301 casts on average, 317 for 95" in said and "all at once takes" in said
@@ -387,7 +395,7 @@ def test_an_order_under_scenarios_side_by_side(tmp_path):
     quoted = price_of(plan)
     found = {one.name: one for one in scenarios.under_scenarios(plan, quoted, ["tumbler,evenings", "tumbler"], "pegs")}
     assert list(found) == ["as it is", "tumbler", "evenings"] and found["as it is"].plan is plan
-    polished = plan.course.entering[:, plan.loads.own, 2].sum(axis=1)
+    polished = (plan.course.entering[..., 2] * poured(plan)).sum(axis=1)
     assert quoted.bench_hours - found["tumbler"].quoted.bench_hours == pytest.approx(2.5 / 60 * polished)
     assert found["tumbler"].outlay == 300 and found["tumbler"].quoted.full_cost < quoted.full_cost
     evenings = found["evenings"].plan

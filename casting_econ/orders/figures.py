@@ -110,7 +110,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     for part in (hands, axes):
         part.xaxis.set_major_locator(weeks if days > 12 else few)
     ticks(hands.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
-    kinds = {ORANGE: "casting", SKY: "curing, drying, tumbling", READY: "lying ready", BLUE: "taking out, finishing, packing"}
+    kinds = {ORANGE: "casting", SKY: "curing, drying, tumbling", READY: "lying ready", BLUE: "other work by hand"}
     kinds |= {GREEN: "sanding by hand"} if any(stage.sanding for stage in course.plan.stages) else {}
     key(figure, [Patch(color=colour, label=label) for colour, label in kinds.items()])
     hours = f"{fmt.number(np.sum([*totals.values()]), 1)} hours of hands, at most {fmt.number(bottom.max(), 1)} a day"

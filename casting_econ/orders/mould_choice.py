@@ -52,7 +52,7 @@ def mould_cost(plan: OrderPlan) -> MouldCost:
 
 @dataclass(frozen=True, kw_only=True)
 class MouldChoice:
-    """An order with so many moulds; its hours, chance and date are from some of the draws."""
+    """An order with so many moulds; its chance and date are from some of the draws."""
 
     plan: OrderPlan
     moulds: int  # in use, with those in hand [mould]
@@ -67,9 +67,7 @@ class MouldChoice:
         """The choice that a plan makes."""
         planner, cost, draws = plan.planner, mould_cost(plan), plan.planner.draws.part(TRIES)
         tried = planner.course(plan.order, plan.loads, draws)
-        minutes = planner.step_minutes(draws, tried.entering, planner.lots(plan.loads, draws))
-        minutes = minutes * plan.loads.poured(tried.good, plan.order)[..., None]
-        hours = cost.hours + float(minutes.sum(axis=(1, 2)).mean()) / 60.0
+        hours = cost.hours + float(plan.step_minutes.sum(axis=(1, 2)).mean()) / 60.0
         in_all = cost.material + hours * float(planner.point_inputs.target_per_hour)
         when = {"in_time": tried.in_time, "arrives": plan.arrives_in(tried)}
         return cls(plan=plan, moulds=planner.moulds.in_use, cost=cost, hours=hours, in_all=in_all, **when)

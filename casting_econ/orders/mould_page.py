@@ -15,7 +15,7 @@ from .tables import day
 
 @shown(
     "order-moulds",
-    "Numbers of moulds for this order: what they take, what moulds and hours at the bench cost, at the target, and the date (other numbers from fewer draws)",
+    "Numbers of moulds for this order: what they take, what moulds and hours at the bench cost, at the target, and the date (of other numbers from fewer draws)",
     "moulds in use: 0; to make: 0; generations: 0; loads now: 0; hours of moulds: 1; hours in all: 1; material of moulds: money; "
     "cost: money; in time: chance; date that holds: text",
 )

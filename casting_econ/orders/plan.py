@@ -251,7 +251,8 @@ class OrderPlan:
     def step_minutes(self) -> np.ndarray:
         """Hand work on each load of the order as it is poured, at each step; shape (D, L, K). [min]"""
         planner, draws = self.planner, self.planner.draws
-        return planner.step_minutes(draws, self.course.entering, planner.lots(self.loads, draws)) * self.poured[..., None]
+        entering, _ = planner.fate(self.loads, draws)
+        return planner.step_minutes(draws, entering, planner.lots(self.loads, draws)) * self.poured[..., None]
 
     def starts(self, days: list[date]) -> dict[date, float]:
         """The chance of the date [-] with other first days; each day worked out once."""

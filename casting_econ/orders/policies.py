@@ -136,7 +136,8 @@ def policy_sentence(plan: OrderPlan, fmt: Format) -> str:
         f"and ends within two rounds in {fmt.chance(topped.within_two)} of cases; all at once takes {fmt.number(once.casts)} for {sure}. "
     )
     chances = f"{fmt.chance(topped.course.in_time)} against {fmt.chance(once.course.in_time)}"
-    costs = f"{fmt.money(cost_of(topped))} against {fmt.money(cost_of(once))} with the target for its hours"
+    costs_of = cost_of(topped), cost_of(once)
+    costs = f"{' against '.join(map(fmt.money, costs_of))} with the target for its hours"
     text += f"In time: {chances}; cost: {costs}. **{best.capitalize()} is advised**"
     met = [one.meets_date for one in (once, topped)]
     if met[0] != met[1]:
@@ -145,6 +146,8 @@ def policy_sentence(plan: OrderPlan, fmt: Format) -> str:
         text += ": fewer casts, and the date holds as well." if all(met) else ": fewer casts, and none the later."
     elif best == TOP_UP:
         text += ", as it costs less." if all(met) else ", as it is earlier."
+    elif abs(costs_of[0] - costs_of[1]) < 0.005 and once.arrives == topped.arrives:
+        text += ": both come to the same."
     else:
         text += (
             ", since counting first would not pay for the wait."

@@ -77,8 +77,15 @@ class Year:
             left -= taken
 
     def run(self):
-        """The months of the year, the December before it left out."""
+        """The months of a year that begins with the shelf that years like it leave again: full where they fill it, else what they can."""
+        full = {p.name: p.shelf for p in self.a.products}
+        filled, least = (Year(self.a, self.row).year(of)[-1]["shelf"] for of in (full, dict.fromkeys(full, 0.0)))
+        return self.year({name: full[name] if filled[name] > full[name] - 1e-7 else least[name] for name in full})
+
+    def year(self, shelf):
+        """The months of a year that begins with so much on the shelf, the December before it left out."""
         self.settle_december_before()
+        self.shelf = dict(shelf)
         self.env.process(self.calendar())
         for c in self.a.channels:
             self.env.process(self.buyers(c))
@@ -92,7 +99,6 @@ class Year:
             self.queues[c.name] += [[11, 1.0, self.sizes[c.name][11] / count] for _ in range(count)]
         self.settle(11)
         self.told.clear()
-        self.shelf = {p.name: p.shelf for p in self.a.products}
         for queue in self.queues.values():
             for order in queue:
                 order[0] = -1

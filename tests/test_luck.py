@@ -230,6 +230,9 @@ def test_what_moves_a_year_that_may_have_no_hour(one):
     assert table["on the year"][0] == pytest.approx(1.0, abs=0.05) and table["on the year high"][0] <= 1.0
     assert table["on the choice"][0] == pytest.approx(1.0, abs=0.1)
     assert "moves most with shop: orders" in sensitivity.sensitivity_sentence(table, found, format_of(kit))
+    # an order takes 18 minutes: from 2,400 over 15 hours with 50 of them, as there is no hour with none, to 19,900 over 120 with 400
+    [swing] = sensitivity.swing_table(kit).to_dict("records")
+    assert np.isnan(swing["pay_low"]) and swing["swing"] == pytest.approx(19_900 / 120 - 2400 / 15)
 
 
 def test_orders_of_a_range_are_waited_for_about_its_mean(one):

@@ -213,6 +213,24 @@ def test_shelf_larger_than_demand_sells_what_is_asked():
     assert of(year, "shelf", "peg") == [1000] * 12
 
 
+@pytest.mark.parametrize("months", [Months(), FLAT])
+def test_a_shelf_sells_no_more_than_is_made(months):
+    """50 a month asked and 40 made: what once stood ready is gone, and a year sells the 480 that its 480 hours carve, however many were to be
+    kept; with 39 asked it is full again each month. At once as month by month. Own arithmetic: what goes out in the long run is what is made."""
+    for asked, sold, ready in ((600.0, 480.0, 0.0), (468.0, 468.0, 100.0)):
+        products, channels = (replace(PEG, shelf=100.0),), (replace(SELL, orders_per_year=asked, waits=False),)
+        year = evaluate(replace(CARVER, products=products, channels=channels, months=months))
+        assert (year.totals["pieces_sold_per_year"], year.totals["hours_per_year"]) == pytest.approx((sold, sold))
+        assert [month.shelf["peg"] for month in year.months] == pytest.approx([ready] * len(year.months))
+        assert year.utilisation["hands"] == pytest.approx(sold / 480)
+
+
+def test_a_shelf_that_december_empties_is_filled_in_spring():
+    """100 asked in December take the 30 that stand ready and 40 made; January begins with none and puts back what its 20 orders leave time for."""
+    year = pegs([20] * 11 + [100], shelf=30.0, waits=False)
+    assert of(year, "shelf", "peg") == [20, 30] + [30] * 9 + [0] and of(year, "met")[-1] == 70
+
+
 def test_packing_takes_hands_also_from_the_shelf():
     """A month of 40 hours packs 80 orders of half an hour and carves nothing beside, however many stand ready."""
     year = pegs([200] + [0] * 11, shelf=500.0, minutes_per_order=30.0, waits=False)

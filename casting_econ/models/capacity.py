@@ -164,19 +164,27 @@ def served(a, asked: Asked, plans, needs, times: Working) -> tuple[Month, ...]:
     of a product none of whose own orders had to be cut; then what the shelf lacks. What is short at one of these is shared out
     by cutting everything in it by the same share. Of a channel the oldest order goes out first; one that is not made waits a
     month if its buyer does, and is lost then, but for one that is begun, which stays until it is done. The year begins with
-    what the month before left; where that is not given, with a full shelf and what a last month like its own would leave. What the last
+    what the month before left; where that is not given, with what a last month like its own would leave, and with a full shelf if
+    it ends with one: else no more stands ready than a year like it that began without leaves. What the last
     month of this year leaves is neither met nor lost. In a year in one piece nobody waits.
     """
     last, full = len(needs) - 1, {p.name: p.shelf for p in a.products}
     waited, shelf = a.months.before or ({}, {})
-    late, shelf, months = {c.name: (0.0,) * 4 for c in a.channels} | dict(waited), full | dict(shelf), []
+    late, shelf = {c.name: (0.0,) * 4 for c in a.channels} | dict(waited), full | dict(shelf)
     if last and a.months.before is None and any(c.waits for c in a.channels):
         late = _month(a, asked, plans, needs, times, last, late, full).late
-    for m in range(last + 1):
-        month = _month(a, asked, plans, needs, times, m, late, shelf)
-        late, shelf = month.late, month.shelf
-        months.append(month)
-    return tuple(months)
+
+    def year(shelf):
+        months, waits = [], late
+        for m in range(last + 1):
+            months.append(_month(a, asked, plans, needs, times, m, waits, shelf))
+            waits, shelf = months[-1].late, months[-1].shelf
+        return tuple(months)
+
+    if a.months.before is None and any(np.any(ready) for ready in full.values()):  # a shelf that is never filled again sells once
+        ends, least = (year(begun)[-1].shelf for begun in (full, dict.fromkeys(full, 0.0)))
+        shelf = {p: np.where(ends[p] < full[p] * (1.0 - _WHOLE), least[p], full[p])[()] for p in full}
+    return year(shelf)
 
 
 def _month(a, asked, plans, needs, times, m, late, shelf):

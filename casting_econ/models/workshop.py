@@ -79,7 +79,7 @@ class Product:
     mould: Mould | None = None
     cure_step: str | None = None  # step whose wait is 'the cure'; None: the longest wait
     pots: tuple[Value, ...] = ()  # loads in turn, each as large as its pot, where these differ in size [cast/load]
-    shelf: Value = 0.0  # good pieces that are kept ready, there at the start of the year [piece]
+    shelf: Value = 0.0  # good pieces that are kept ready [piece]
     shelf_cost: Value = 0.0  # of keeping a piece ready [money/(piece year)]
 
     @property
@@ -210,7 +210,7 @@ class Months:
     season: np.ndarray = field(default_factory=lambda: np.ones(1))  # share of the orders; adds up to one [-]
     grown: np.ndarray = field(default_factory=lambda: np.ones(1))  # share of the full demand that is there yet [-]
     # what the month before left, `Month.late` by channel and the shelf by product; of what is not named nothing waits and the shelf is full;
-    # None: as many wait as the year's own last month leaves, and the shelf is full
+    # None: as many wait as the year's own last month leaves, and as much stands ready as such years leave again
     before: tuple[Mapping[str, tuple], Mapping[str, Any]] | None = None
     # by product and step: its wait beside the stated [-]
     slower: Mapping[tuple[str, str], np.ndarray] = field(default_factory=dict)

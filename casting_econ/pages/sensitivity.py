@@ -111,7 +111,9 @@ def swing_table(kit: OpenStudy) -> pd.DataFrame:
     frame = pd.DataFrame(rows, columns=["label", "low", "high", "unit", "key"])
     pay = evaluate(workshop_at(kit.study, spread_values(assumed, drawn))).totals["pay_per_hour"] if rows else ()
     less, more = np.broadcast_to(pay, (size,)).reshape(-1, 2).T
-    frame = frame.assign(pay_low=less, pay_high=more, swing=np.abs(more - less))
+    # where a number leaves no hour to be paid, from the point to its other end
+    swing = np.abs(np.subtract(*(np.where(np.isnan(end), kit.point().totals["pay_per_hour"], end) for end in (more, less))))
+    frame = frame.assign(pay_low=less, pay_high=more, swing=swing)
     frame = frame[["label", "low", "high", "unit", "pay_low", "pay_high", "swing", "key"]]
     return frame.sort_values("swing", ascending=False, kind="stable", ignore_index=True)
 

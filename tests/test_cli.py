@@ -23,6 +23,7 @@ from casting_econ.kit import OpenStudy, open_study
 from casting_econ.running import folders, notebooks, run
 from casting_econ.running.notebooks import NotebookError, check_parameters
 from casting_econ.running.results import as_json, results
+from casting_econ.running.sweep import run_sweep
 from casting_econ.study.keys import keys_of
 
 STUDIES = ("kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather")
@@ -407,6 +408,21 @@ def test_sweep_over_any_key_of_a_study_without_a_wait(tmp_path):
 
     assert (code, err) == (0, "") and "Chart: " in out
     assert table.scrap_rate.tolist() == [0.1, 0.3] and table.pay_p50[0] > table.pay_p50[1]
+
+
+def test_a_study_edited_while_a_sweep_runs_is_not_what_its_manifest_names(tmp_path):
+    """The inputs by the hashes of what was worked out, not of what the maker saved meanwhile."""
+    study = copy_of(STUDIES[0], tmp_path)
+    before = hashes(study)
+
+    def say(line):
+        if line.startswith("[1/1]"):
+            (study / "study.toml").write_text("# edited", encoding="utf-8")
+
+    found = run_sweep(study, vary={"channels.online.price": ["90 EUR"]}, draws=128, out=tmp_path / "sweep", say=say)
+    listed = json.loads((found / "manifest.json").read_text(encoding="utf-8"))["inputs"]
+    assert (study / "study.toml").read_text(encoding="utf-8") == "# edited"
+    assert listed == {path.as_posix(): own for path, own in before.items()}
 
 
 def test_sweep_over_the_seed_draws_other_years(tmp_path):

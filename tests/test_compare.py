@@ -14,10 +14,12 @@ from commands import DATA, only_pages
 
 from casting_econ.cli import main
 from casting_econ.faults import StudyError
+from casting_econ.formatting import Format
 from casting_econ.kit import open_study
 from casting_econ.models import evaluate
 from casting_econ.pages.change import compared
-from casting_econ.sharing.compare import compare_studies, comparison_page
+from casting_econ.sharing.compare import Comparison, _result, compare_studies, comparison_page
+from casting_econ.sharing.compare import _summary as comparison_lines
 from casting_econ.sharing.pack import pack_study
 
 
@@ -52,6 +54,26 @@ def test_a_study_beside_itself_has_no_difference(tmp_path):
     assert (found.numbers, found.told, found.records, found.only) == ([], [], [], [])
     assert all(one.difference == one.low == one.high == 0.0 for one in found.results if one.difference is not None)
     assert result(found, "pay an hour").before == result(found, "pay an hour").after
+
+
+def test_the_first_line_of_a_comparison_says_what_the_first_page_of_a_report_does(tmp_path):
+    """A skewed year, as of one order: its mean beside what half of the draws exceed, which is the headline of its report."""
+    study = copy_of("samphire-hooks", tmp_path / "a")
+    mean, _, half = (open_study(study).monte_carlo().summary("pay_per_hour")[key] for key in ("mean", "sd", "p50"))
+    said = comparison_lines(compare_studies(study, study))
+
+    assert said[0] == f"Pay an hour is the same, £{mean:.2f}." and f"half of them bring more than £{half:.2f}, which" in said[1]
+    assert half > 2 * mean  # a reader who saw one of the two alone would not find it in the other
+
+
+def test_a_change_in_few_draws_is_no_sameness():
+    """Where nine in ten draws are the same but their mean is not, the middle eight in ten do not stand for all."""
+    old = np.zeros(100)
+    few = _result("pay an hour", "money", old, np.where(np.arange(100) < 5, 20.0, old))
+
+    assert (few.low, few.high, few.difference, few.same) == (0.0, 0.0, 1.0, False)
+    kept = {"places": ("", ""), "fmt": Format("EUR", "en_IE"), "stated": (), "draws": 100}
+    assert "the same" not in comparison_lines(Comparison(names=("a", "a"), results=[few], **kept))[0]
 
 
 def test_comparing_loads_nothing_that_runs_notebooks():

@@ -326,3 +326,9 @@ def test_a_name_alone_is_kept_beside_the_study(knobs, tmp_path, monkeypatch):
     for name in ("", " ", "a\0b", "x" * 300):
         with pytest.raises(StudyError, match="no name of a folder"):
             save_scenario(kit, explorer.levers, {POT: 20.0}, name, "x")
+
+
+def test_pots_that_differ_have_no_slider_of_how_many(knobs):
+    """Where each has places of its own, one more of no size makes no study."""
+    assert "stations.pot.count" not in {lever.key for lever in levers_of(open_study(DATA / "samphire-hooks"))}
+    assert "stations.pressure-pot.count" in {lever.key for lever in knobs.levers}

@@ -111,8 +111,9 @@ def levers_of(kit: OpenStudy, product: str | None = None) -> list[Lever]:
     for group, key, unit, said in (("scrap", "pass_share", "%", "scrapped"), ("waiting", "wait", "hours", "waiting")):
         for place, step in steps.items():
             add(group, f"{place}.{key}", unit, f"{said} at {step}")
-    for name in file.stations:
-        add("stations", f"stations.{name}.count", "", f"{name.replace('-', ' ')}, how many")
+    for name, station in kit.study.raw.get("stations", {}).items():
+        if not isinstance(station.get("places"), list):  # one more would need places of its own
+            add("stations", f"stations.{name}.count", "", f"{name.replace('-', ' ')}, how many")
     add("stations", f"products.{product}.mould.sets", "", "sets of moulds")
     for place, step in steps.items():
         for key, each in (("minutes", "piece"), ("load_minutes", "load"), ("lot_minutes", "lot")):

@@ -159,6 +159,6 @@ def _write(kit, plan, quoted, quote, beside, back, folder, name, out, asked, say
         (inner / "project.json").write_text(as_json(project_results(back)), encoding="utf-8", newline="\n")
     if quote:
         (inner / "quote.html").write_text(quote_html(quote), encoding="utf-8", newline="\n")
-    write_manifest(inner, manifest(kit, folder) | {"order": {"name": name, **given}})
+    write_manifest(inner, manifest(kit, part / "study") | {"order": {"name": name, **given}})
     replace_folder(inner, out, part, say)
     return out

@@ -155,7 +155,7 @@ def run_sweep(
     if errors:
         raise errors[0]
     show()
-    write_manifest(inner, manifest(kit, folder))
+    write_manifest(inner, manifest(kit, part / "study"))
     replace_folder(inner, out, part, say)
     return out
 

@@ -36,6 +36,7 @@ class Result:
     low: float | None = None  # middle eight in ten of the difference
     high: float | None = None
     higher: float | None = None  # chance that it is higher then
+    middles: tuple[float, float] = (np.nan, np.nan)  # that half of the draws exceed before and after, of what both have
 
     @property
     def same(self) -> bool:
@@ -233,7 +234,7 @@ def _result(what, style, old, new):
         return found
     # what only the last bits of a sum move is no difference
     gap = np.where(np.abs(new - old) <= 1e-9 * np.maximum(np.abs(old), np.abs(new)), 0.0, new - old)
-    found = replace(found, difference=float(gap.mean()))
+    found = replace(found, difference=float(gap.mean()), middles=(float(np.median(old)), float(np.median(new))))
     if style == "chance":  # a draw pays or does not: between none and all there is no band
         return found if gap.any() else replace(found, low=0.0, high=0.0)
     low, high = map(float, np.quantile(gap, [0.1, 0.9]))
@@ -284,12 +285,18 @@ def _summary(found: Comparison) -> list[str]:
         lines.append(f"Two studies of different names: {found.names[0]} and {found.names[1]}.")
     if pay.before is None or pay.after is None:
         lines.append("Pay an hour cannot be worked out in every draw.")
-    elif pay.low == pay.high == 0.0:
+    elif pay.same:
         lines.append(f"Pay an hour is the same, {fmt.money(pay.before)}.")
     else:
         gap, low, high = (_difference(fmt, value, "money") for value in (pay.difference, pay.low, pay.high))
         likely = f"a difference of {gap}, most likely between {low} and {high} (the middle eight in ten draws)"
         lines.append(f"Pay an hour goes from {fmt.money(pay.before)} to {fmt.money(pay.after)}: {likely}.")
+    middles, means = (
+        list(dict.fromkeys(fmt.styled(end, "money") for end in ends)) for ends in (pay.middles, (pay.before, pay.after))
+    )
+    if np.isfinite(pay.middles).all() and middles != means:
+        first = "which the first page of a report says, on draws of its own"
+        lines.append(f"That is the mean of the draws; half of them bring more than {', then '.join(middles)}, {first}.")
     changes = [counted(len(found.numbers), "line") + " of the study file"]
     changes += [counted(len(found.records), "log")] if found.records else []
     lines.append(f"Changed: {' and '.join(changes)}." if found.numbers or found.records else "Nothing was changed.")

@@ -90,6 +90,14 @@ def _contradictions(study, fmt):
         if silent:
             days = ", ".join(f"{day:%Y-%m-%d}" for day in silent[:3]) + (" and others" if len(silent) > 3 else "")
             yield f"On {counted(len(silent), 'day')} with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
+    if sheet is not None and sales is not None:
+        packed = sheet.groupby("step").pieces_handled.sum()
+        for channel, orders in evidence.channel_summary(study).get("orders", pd.Series(dtype=float)).items():
+            if packed.get(channel, 0.0) > 1.1 * orders + 2.0:
+                yield (
+                    f"{channel}: the timesheet packs {fmt.number(packed[channel])} orders, the sales log has {fmt.number(orders)}. For a channel "
+                    "`pieces_handled` counts orders, not pieces: minutes an order come out too few."
+                )
     unread = [
         (row.material, row.purchases, row.unread, row.unit) for row in evidence.material_table(study).itertuples() if row.unread
     ]

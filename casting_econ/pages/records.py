@@ -98,9 +98,13 @@ def _contradictions(study, fmt):
                     f"{channel}: the timesheet packs {fmt.number(packed[channel])} orders, the sales log has {fmt.number(orders)}. For a channel "
                     "`pieces_handled` counts orders, not pieces: minutes an order come out too few."
                 )
-    unread = [
-        (row.material, row.purchases, row.unread, row.unit) for row in evidence.material_table(study).itertuples() if row.unread
-    ]
+    table = evidence.material_table(study)
+    for _, row in table.iterrows():
+        used, bought = row["used by batches"], row.bought
+        if not row.unread and used > 1.1 * bought:
+            both = f"the batches used {fmt.number(used)} {row.unit} at the amount of the study file, {fmt.number(bought)} were bought"
+            yield f"{row.material}: {both}. The rest was in stock before, a receipt is missing, or a piece takes less."
+    unread = [(row.material, row.purchases, row.unread, row.unit) for row in table.itertuples() if row.unread]
     for material, purchases, count, unit in unread:
         amount = f"`quantity` {_amounts(study.file, material)}"
         would = f': with its {amount}, such as "20 g", and a price by that unit `from = "records"`'

@@ -413,7 +413,7 @@ def test_a_study_of_one_order_says_where_its_plan_is_before_it_judges_a_year(pri
     assert ("pays:" in wording.first_lines(plan, price_of(plan), format_of(kit))[0]) == (price == "2500 EUR")
     assert (
         lead.startswith("**What first-order pays by itself, planned or done, is said by** `casting-econ order`.")
-        and "if this order were all" in lead
+        and "a year **of 1 order such as this on average, in some years none, and of nothing else**" in lead
     )
     assert hour.startswith("**An hour of such a year does not pay:**") and todo.startswith(f"**{advice}")
     assert verdict.startswith("**Not worth its hours as all of a year, nor a living:** 1 order a year") and "top" not in todo

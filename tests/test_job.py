@@ -170,6 +170,8 @@ def test_a_living_that_no_number_of_orders_brings():
     said = [
         (job(**none), ""),
         (job(hour=0.0, **none), ", which no number of orders brings at these prices"),
+        (job(hour=0.0, **none, full="hands"), ", which no number of orders brings at these prices and hours"),
+        (job(hour=0.0, **none, full="kiln"), ", which no number of orders brings at these prices with this equipment"),
         (job(year=0.5, living_from=np.nan), ""),
         (job(year=0.0, living_from=756.2), ", from about 757 orders a year on, bad luck apart"),
         (job(living_from=200.0), ", and about 200 orders would do, bad luck apart"),

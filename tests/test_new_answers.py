@@ -56,6 +56,14 @@ def test_answers_that_cannot_be_are_told(text, told):
     assert " -> " in str(caught.value)
 
 
+@pytest.mark.parametrize(("key", "example"), [("casts_per_load", "'60 cast'"), ("weight", "'2 3 5 g'"), ("yield", "'2 3 5 %'")])
+def test_what_would_be_right_is_in_the_unit_asked_for(key, example):
+    """Nobody who is asked for pieces reads that hours would be right, nor three figures where one is asked for."""
+    with pytest.raises(ValueError, match="not an answer") as caught:
+        read_answer(PARTS[key], "a few", "EUR")
+    assert str(caught.value).endswith(example)
+
+
 PARTS = {part.key: part for question in QUESTIONS for part in parts_of(question, crafts()["epoxy"])}
 
 

@@ -241,6 +241,24 @@ def test_what_does_not_add_up_is_said(kit):
     assert "50 pieces left by the sales log, 27 good ones" in said
 
 
+@pytest.mark.parametrize(("bought", "told"), [("2.5 kg", False), ("1 kg", True)])
+def test_more_used_than_bought_is_told(kit, bought, told):
+    """30 casts of 50 g, of which 5 % stay in the cup, take 30 x 50 / 0.95 = 1,579 g (own arithmetic): more than one kilogram."""
+    bill = f"date,item,kind,quantity,unit,paid\n2025-01-05,plaster,material,{bought.replace(' ', ',')},9"
+    said = "\n".join(records.unreconciled(kit(batches=batches([9, 9, 9]), purchases=bill)))
+    assert ("plaster: the batches used 1,579 g at the amount of the study file, 1,000 were bought." in said) == told
+    assert ("a receipt is missing" in said) == told
+
+
+@pytest.mark.parametrize(("packed", "told"), [(2, False), (60, True)])
+def test_pieces_written_as_orders_are_told(kit, packed, told):
+    """60 pieces of one order packed are 1 in the timesheet, where the sales log has one order of 60; what is counted by orders is not told."""
+    sheet = f"date,step,minutes,pieces_handled\n2025-02-01,shop,180,{packed}"
+    sales = "date,channel,product,pieces,price\n2025-02-01,shop,tile,60,600"
+    said = "\n".join(records.unreconciled(kit(batches=batches([9, 9, 9]), timesheet=sheet, sales=sales)))
+    assert ("shop: the timesheet packs 60 orders, the sales log has 1." in said) == told
+
+
 @pytest.mark.parametrize(("last", "told"), [(10, False), (20, True)])
 def test_a_load_in_work_may_have_been_handled(kit, last, told):
     """Ten pieces more than the counted loads are those of a load without a count; twenty more are not."""

@@ -11,8 +11,8 @@ from ..models import evaluate
 from .change import Changed, best_of, cost_words
 from .conditions import moved_words, needed_table
 from .deciding import Decision, brings_words, decision_sentence, decision_word
-from .job import Job, hour_words, job_line, job_of, todo_words
-from .monte_carlo import certainty_word
+from .job import Job, counted_orders, hour_words, job_line, job_of, todo_words
+from .monte_carlo import by_luck_alone, certainty_word
 from .waiting import guess_words, try_words, waiting_of, worth_waiting_for
 
 REACH = 0.5  # share of now up to which moving one thing alone is advice
@@ -25,7 +25,10 @@ def first_lines(kit: OpenStudy, answer: Answer, decision: Decision, rows: list[C
     """
     fmt, job = format_of(kit), job_of(kit, answer)
     about, sure = ("", "") if kit.certain else ("about ", f" (chance {fmt.chance(job.hour)})")
-    lead = f"**What {job.alone} pays by itself, planned or done, is said by** `casting-econ order`. What follows is a year **if this order were all you sold in it**, with the weekly hours and overheads of the whole year on it."
+    alone = "**if this order were all you sold in it**"
+    if by_luck_alone(kit):  # some years drawn have none, so that it is no year of this order
+        alone = f"**of {counted_orders(job.orders, fmt)} such as this on average, in some years none, and of nothing else**"
+    lead = f"**What {job.alone} pays by itself, planned or done, is said by** `casting-econ order`. What follows is a year {alone}, with the weekly hours and overheads of the whole year on it."
     hour = f"**An hour {'of such a year ' if job.alone else ''}{certainty_word(job.hour)}:** {about}{hour_words(kit, answer)}, target {fmt.money(answer.target)}{sure}."
     todo = f"**{advice(kit, job, decision)}**"
     if best := best_of(rows):

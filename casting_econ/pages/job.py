@@ -191,9 +191,13 @@ def _limits(job):
     if job.limit == DEMAND:
         if job.full is None:
             return "at these orders"
-        held = {DEMAND: "", HANDS: " and hours"}.get(job.full, " with this equipment")
-        return f"at these prices{held}, however many orders come"
+        return f"at these prices{_held(job)}, however many orders come"
     return "within these hours" if job.limit == HANDS else f"while {full_words(job.limit)}"
+
+
+def _held(job):
+    """What beside the prices keeps more orders from a living: the hours given, or places to make in."""
+    return {None: "", DEMAND: "", HANDS: " and hours"}.get(job.full, " with this equipment")
 
 
 def full_words(name: str) -> str:
@@ -247,7 +251,7 @@ def _tells_floor(job):
 def living_from_words(job: Job, fmt: Format) -> str:
     """From how many orders a year at today's prices the year brings a living, or that no number does where the verdict has not said it."""
     if not np.isfinite(job.living_from):
-        return ", which no number of orders brings at these prices" if job.lives in _NO and job.side in _NO else ""
+        return f", which no number of orders brings at these prices{_held(job)}" if job.lives in _NO and job.side in _NO else ""
     count, luck = counted_orders(np.ceil(job.living_from - 1e-9), fmt), f", {APART}" if job.luck else ""
     return f", from about {count} a year on{luck}" if job.living_from > job.orders else f", and about {count} would do{luck}"
 

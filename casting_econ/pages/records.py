@@ -90,9 +90,21 @@ def _contradictions(study, fmt):
         if silent:
             days = ", ".join(f"{day:%Y-%m-%d}" for day in silent[:3]) + (" and others" if len(silent) > 3 else "")
             yield f"On {counted(len(silent), 'day')} with a pour the timesheet has no row ({days}): hours are missing, or a date is wrong."
-    unread = [
-        (row.material, row.purchases, row.unread, row.unit) for row in evidence.material_table(study).itertuples() if row.unread
-    ]
+    if sheet is not None and sales is not None:
+        packed = sheet.groupby("step").pieces_handled.sum()
+        for channel, orders in evidence.channel_summary(study).get("orders", pd.Series(dtype=float)).items():
+            if packed.get(channel, 0.0) > 1.1 * orders + 2.0:
+                yield (
+                    f"{channel}: the timesheet packs {fmt.number(packed[channel])} orders, the sales log has {fmt.number(orders)}. For a channel "
+                    "`pieces_handled` counts orders, not pieces: minutes an order come out too few."
+                )
+    table = evidence.material_table(study)
+    for _, row in table.iterrows():
+        used, bought = row["used by batches"], row.bought
+        if not row.unread and used > 1.1 * bought:
+            both = f"the batches used {fmt.number(used)} {row.unit} at the amount of the study file, {fmt.number(bought)} were bought"
+            yield f"{row.material}: {both}. The rest was in stock before, a receipt is missing, or a piece takes less."
+    unread = [(row.material, row.purchases, row.unread, row.unit) for row in table.itertuples() if row.unread]
     for material, purchases, count, unit in unread:
         amount = f"`quantity` {_amounts(study.file, material)}"
         would = f': with its {amount}, such as "20 g", and a price by that unit `from = "records"`'

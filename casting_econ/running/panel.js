@@ -92,12 +92,13 @@
       axis.ticker = grid.ticker = new Bokeh.FixedTicker({ ticks });
     };
     ticked(plot.xaxis, plot.xgrid, curve.scrap_ticks, curve.scrap_labels);
-    // the axis of pay holds what is drawn, today's lines and the target; how high a line of words is on it
+    // the axis of pay holds what is drawn, today's lines and the target, with half a line of words beyond; how high such a line is on it
     const scale = ({ ticks, labels }) => {
       const [first, last] = [ticks[0], ticks[ticks.length - 1]];
       ticked(plot.yaxis, plot.ygrid, ticks, labels);
-      Object.assign(plot.y_range, { start: first, end: last });
-      return 0.075 * (last - first);
+      const line = 0.075 * (last - first);
+      Object.assign(plot.y_range, { start: first - line / 2, end: last + line / 2 });
+      return line;
     };
     room();
     get("panel-chart").replaceChildren();

@@ -44,7 +44,8 @@ def read_answer(part: Part, text: Any, currency: str) -> tuple[float, float, flo
         return None
     match = re.fullmatch(r"([^\d.,]*?)\s*([\d.,](?:.*\d)?[.,]?)\s*(\D*)", text)
     if match is None or (match[1] and match[3]) or match[1] in ("-", "+"):
-        raise ValueError("not an answer that can be read -> figures, and behind them their unit, such as '2 3 5 h'")
+        example = f"{'60' if part.whole else '2 3 5'} {unit.partition('/')[0]}"
+        raise ValueError(f"not an answer that can be read -> figures, and behind them their unit, such as {example!r}")
     text, given = match[2], (match[1] or match[3]).strip()
     factor = _factor(given, part, currency)
     found = {tuple(figure * factor for figure in figures) for figures in _readings(text, given)}

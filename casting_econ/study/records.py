@@ -121,6 +121,8 @@ def _unknown_names(log, frame, study, reading):
                 where = "a step, channel, weekly or one-off task" if column == "step" and log == "timesheet" else f"a {column}"
                 right = f"{where} of the study file: {', '.join(sorted(allowed))}{close_match(name, sorted(allowed))}, "
                 right += f'or "{name}" = one of them in quotes, under [records.words.{column}] in study.toml'
+                if column == "channel":  # another way of selling than those of the study, which none of them can stand for
+                    right += f', or [channels."{name}"] with its own product, orders, pieces_per_order and price there'
                 for label in rows:
                     file, row = place_of(reading, log, label)
                     faults.append(Fault(file, f"unknown {column}", right, row=row, column=column, found=repr(name)))

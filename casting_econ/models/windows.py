@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 
@@ -19,6 +20,15 @@ class Calendar:
     day_cap: int | np.ndarray = DAY  # hand work a day; by day, the last beyond the end [s]
     sanding_cap: int = DAY  # sanding by hand a day [s]
     warmth: np.ndarray = field(default_factory=lambda: np.ones(1))  # length of waits that follow temperature, by day [-]
+
+    def __post_init__(self) -> None:
+        windows = np.asarray(self.windows)
+        if windows.ndim != 2 or windows.shape[1:] != (2,) or not windows.size:
+            raise ValueError("windows must be rows of start and end; got none")
+        if (windows[:, 1] <= windows[:, 0]).any() or any(a[1] >= b[0] for a, b in pairwise(windows.tolist())):
+            raise ValueError("windows must be sorted, neither empty nor touching")
+        if np.min(self.day_cap) < 0 or self.sanding_cap <= 0:
+            raise ValueError(f"caps of a day must not be below 0; got {np.min(self.day_cap)} and {self.sanding_cap}")
 
 
 def merged_windows(windows):

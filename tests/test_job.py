@@ -500,7 +500,7 @@ def test_one_full_pot_and_no_price(small):
     assert "once the pot is full" in towards.towards_sentence(short, found)
     assert towards.towards_sentence(short, found).endswith("**No price up to 3 times today's does while there is one pot.**")
     assert towards.towards_sentence(reached, towards.towards(reached)).endswith(
-        "With prices about 3 times today's, and orders enough, it would. The study takes it that no buyer is lost by a dearer price."
+        "With prices about 3.0 times today's, and orders enough, it would. The study takes it that no buyer is lost by a dearer price."
     )
     elastic = small(orders=900, price=9.6, channel="elasticity = 0.1")
     assert towards.towards_sentence(elastic, towards.towards(elastic)).endswith("times today's, and orders enough, it would.")

@@ -159,7 +159,7 @@ def ample_year(kit: OpenStudy) -> Outcome:
 
 
 def full_of(year: Outcome) -> str:
-    """What limits most of those months of a year at the point in which a resource does, or demand: in some no orders come, however many do in all."""
+    """What limits most of the months in which a resource does, at the point, or demand: in some no orders come, however many do in all."""
     counts = np.bincount([int(month.binding) for month in year.months], minlength=2)
     return year.resources[1 + int(counts[1:].argmax()) if counts[1:].any() else 0]
 

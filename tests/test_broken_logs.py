@@ -339,3 +339,13 @@ def test_header_in_another_currency_is_told_wherever_it_says_so(header, tmp_path
 
     edit(folder, "study.toml", f'"{header}" = "price"', f'"{header}" = {{ column = "price", unit = "EUR" }}')
     assert len(open_study(folder).study.records["sales"]) == 10
+
+
+def test_word_for_an_item_that_is_nearly_one_of_the_study_is_told(tmp_path):
+    """Her epoxy as 'resn' would let no purchase of it count; as 'stamps', which the study does not have, it joins what has two names."""
+    folder = first_rows(STUDIES[0], tmp_path / "study")
+    append(folder, '\n[records.words.item]\n"Epoxy A+B" = "resn"\nstickers = "stamps"\n')
+    (fault,) = faults_of(folder)
+
+    assert (fault.file, fault.column, fault.found) == ("study.toml", "records.words.item.Epoxy A+B", "'resn'")
+    assert fault.wrong == "unknown item" and "did you mean 'resin'?" in fault.right

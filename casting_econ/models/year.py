@@ -229,14 +229,14 @@ def _channel_result(c, asked, months):
     """A year in one channel."""
     came, met = sum(asked.orders[c.name]), sum(month.met[c.name] for month in months)
     pieces = sum(month.pieces[c.name] for month in months)
-    result = order_money(c, met, pieces)
+    result, kept = order_money(c, met, pieces), 1.0 - c.fee_share - c.refund_share
     return result | {
         "product": c.product,
         "came": came,
         "orders": met,
         "pieces": pieces,
-        "kept_of_price": result["price"] * met * (1.0 - c.fee_share - c.refund_share),
-        "kept_a_piece": pieces * (1.0 - c.fee_share - c.refund_share),  # of each money that every piece would bring
+        "kept_of_price": result["price"] * met * kept,
+        "kept_a_piece": pieces * kept,  # of each money that every piece would bring
         "order_hours": met * c.minutes_per_order / 60.0,
         "stall_hours": c.days_per_year * c.hours_per_day,
         "stall_fees": c.days_per_year * c.fee_per_day,

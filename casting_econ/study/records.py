@@ -58,6 +58,7 @@ def read_records(folder, names, settings=None, currency="EUR", locale=None):
     if names is not None:
         for log, frame in (records | reading.unsound).items():
             faults += _unknown_names(log, frame, names, reading)
+        faults += _unknown_items(settings.words.get("item", {}) if settings else {}, names)
     more, notes = _between_logs(records, names, reading)
     return records, replace(reading, notes=tuple(notes)), _once_a_cause(faults + more)
 
@@ -101,6 +102,17 @@ def steps_of(text: str, known) -> list[str]:
         return [text]
     parts = _BETWEEN.split(text)
     return parts if len(parts) > 1 and all(part in known for part in parts) else []
+
+
+def _unknown_items(words, names):
+    """Words of the study file for an item of the purchases that are nearly a name of it: by them no purchase would count."""
+    near = {hers: close_match(ours, names.items) for hers, ours in words.items() if ours not in names.items}
+    right = "the study's name of a material, a part or equipment{}, or no such line"
+    return [
+        Fault("study.toml", "unknown item", right.format(hint), column=f"records.words.item.{hers}", found=repr(words[hers]))
+        for hers, hint in near.items()
+        if hint
+    ]
 
 
 def _unknown_names(log, frame, study, reading):

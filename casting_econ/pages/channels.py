@@ -271,7 +271,7 @@ def stall_sentences(frame: pd.DataFrame, fmt: Format) -> str:
             text.append(f"**{name}: a sold piece leaves nothing after its hours at the target**, so bringing more loses more.")
             continue
         text.append(
-            f"**{name}: bring about {fmt.number(row['bring'])} pieces** to a day on which {fmt.number(row['wanted'])} are "
+            f"**{name}: bring about {fmt.count(row['bring'], 'piece')}** to a day on which {fmt.number(row['wanted'])} are "
             f"wanted on average: a piece missing loses {fmt.money(row['short'])}, one left over {fmt.money(row['over'])} at most, and that is "
             f"enough on {fmt.percent(row['enough'])} of days. {fmt.number(row['to be sure'])} are enough on {fmt.percent(_ENOUGH)}. "
             "What keeps can be brought again, so rather more than less; weather and season make days differ more than this."

@@ -211,5 +211,7 @@ def mix_sentences(kit: OpenStudy, fmt: Format) -> str:
         whole = "This counts the year as a whole, with as many orders as expected"
         text.append(f"{whole}; in single months something may be full all the same.")
     if found.stall_hours.any():
-        text.append("Days at a stall are taken as given here, with their hours and fees.")
+        text.append(
+            "Days at a stall are taken as given here, with their hours and fees: whether to go at all is what the year without it says."
+        )
     return " ".join(text)

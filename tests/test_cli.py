@@ -410,17 +410,22 @@ def test_sweep_over_any_key_of_a_study_without_a_wait(tmp_path):
     assert table.scrap_rate.tolist() == [0.1, 0.3] and table.pay_p50[0] > table.pay_p50[1]
 
 
-def test_a_study_edited_while_a_sweep_runs_is_not_what_its_manifest_names(tmp_path):
+@pytest.mark.parametrize("command", ["run", "sweep"])
+def test_a_study_edited_while_it_runs_is_not_what_its_manifest_names(command, tmp_path, monkeypatch):
     """The inputs by the hashes of what was worked out, not of what the maker saved meanwhile."""
-    study = copy_of(STUDIES[0], tmp_path)
+    only_pages(monkeypatch, "03_cost")
+    study, out = copy_of(STUDIES[0], tmp_path), tmp_path / "out"
     before = hashes(study)
 
     def say(line):
         if line.startswith("[1/1]"):
             (study / "study.toml").write_text("# edited", encoding="utf-8")
 
-    found = run_sweep(study, vary={"channels.online.price": ["90 EUR"]}, draws=128, out=tmp_path / "sweep", say=say)
-    listed = json.loads((found / "manifest.json").read_text(encoding="utf-8"))["inputs"]
+    if command == "run":
+        run.run_study(study, out, say=say)
+    else:
+        run_sweep(study, vary={"channels.online.price": ["90 EUR"]}, draws=128, out=out, say=say)
+    listed = json.loads((out / "manifest.json").read_text(encoding="utf-8"))["inputs"]
     assert (study / "study.toml").read_text(encoding="utf-8") == "# edited"
     assert listed == {path.as_posix(): own for path, own in before.items()}
 

@@ -105,7 +105,7 @@ def run_study(
 
     pages = [read.get(page) or inner / "notebooks" / f"{page}.ipynb" for page in PAGES]
     build_report(kit, pages, inner / "report.html", panel=panel)
-    write_manifest(inner, manifest(kit, folder))
+    write_manifest(inner, manifest(kit, part / "study"))
     store.keep(inner, everything, keys, files)
     replace_folder(inner, out, part, say)
     return out

@@ -36,36 +36,65 @@ def grid(kit):
 
 
 def pay_at(kit, grid, scrap, price, wait):
-    """Outcome and inputs at one place, on one-dimensional draws and without the panel's own code."""
+    """Outcome and inputs at one place, on one-dimensional draws and without the panel's own code: every step of every draw keeps its part of the
+    logarithm of the yield, as the study's own do, and the wait of every draw is as many times as long as the study's."""
     seed = kit.study.file.study.seed
     a = with_luck(workshop_at(kit.study, draw_values(kit.assumed, grid.draws, seed)), kit.study, seed, 0, grid.draws)
-    return evaluate(with_levers(a, product=grid.product, scrap=scrap, price=price, cure_hours=wait)), a
+    part = np.log(1 - scrap) / np.log(kit.point().products[grid.product]["yield"])
+    steps = [replace(step, pass_share=step.pass_share**part) for step in a.product(grid.product).steps]
+    steps = [replace(s, wait_hours=s.wait_hours * wait / 18.0) if s.name == grid.waiting else s for s in steps]
+    a = replace(a, products=tuple(replace(p, steps=tuple(steps)) if p.name == grid.product else p for p in a.products))
+    return evaluate(with_levers(a, product=grid.product, price=price)), a
+
+
+def band_at(kit, grid, scrap, price, wait):
+    """Band and middle of pay at one place, and how far the same of all the study's draws lie above those where the study stands."""
+    places = (scrap, price, wait), [axis[i] for axis, i in zip((grid.scrap, grid.price, grid.wait), grid.now, strict=True)]
+    found, here = (np.quantile(pay_at(kit, grid, *at)[0].totals["pay_per_hour"], [0.1, 0.5, 0.9]) for at in places)
+    return found, np.quantile(kit.monte_carlo().draws["pay_per_hour"], [0.1, 0.5, 0.9]) - here
 
 
 @pytest.mark.parametrize("place", PLACES)
 def test_grid_equals_the_model_at_each_place(kit, grid, place):
-    """Band, middle, both chances, the year and the break-even price of a place are those of the model on the study's draws."""
-    i, j, k = place
-    outcome, a = pay_at(kit, grid, grid.scrap[i], grid.price[j], grid.wait[k])
-    pay = outcome.totals["pay_per_hour"]
-    low, middle, high = np.quantile(pay, [0.1, 0.5, 0.9])
+    """Band, middle, year and chances of a place are those of the study's draws, moved as far as the same of the model differ between the place
+    and where the study stands (chances in odds); the break-even price is that of the model."""
+    pay, year, meets, lives = [], [], [], []
+    for at in (place, grid.now):
+        outcome, a = pay_at(kit, grid, *(axis[i] for axis, i in zip((grid.scrap, grid.price, grid.wait), at, strict=True)))
+        totals = outcome.totals
+        pay.append(np.quantile(totals["pay_per_hour"], [0.1, 0.5, 0.9]))
+        year.append(np.median(totals["residual_pay_per_year"]))
+        meets.append(np.mean(totals["pay_per_hour"] >= a.target_per_hour))
+        lives.append(np.mean(totals["residual_pay_per_year"] >= a.living_per_year))
+        if at == place:
+            prices = np.sort(outcome.products[grid.product]["break_even_price"])
+    answer = kit.monte_carlo()
+    stands = [answer.summary("pay_per_hour")[name] for name in ("p10", "p50", "p90")]
 
-    assert [x[place] for x in (grid.low, grid.middle, grid.high)] == pytest.approx([low, middle, high], rel=1e-12)
-    assert grid.chance[place] == np.mean(pay >= a.target_per_hour)
-    year = outcome.totals["residual_pay_per_year"]
-    assert grid.year[place] == pytest.approx(np.median(year)) and grid.year_chance[place] == np.mean(year >= a.living_per_year)
-    prices = np.sort(outcome.products[grid.product]["break_even_price"])
+    assert [x[place] for x in (grid.low, grid.middle, grid.high)] == pytest.approx(stands + pay[0] - pay[1], rel=1e-9)
+    assert grid.year[place] == pytest.approx(answer.summary("residual_pay_per_year")["p50"] + year[0] - year[1])
+    for found, own, what in ((grid.chance, meets, "hour"), (grid.year_chance, lives, "year")):
+        now = answer.chances[f"{what}_pays_living_wage"]["chance"]
+        if {*own} & {0.0, 1.0}:  # what always holds, or never, stays so
+            assert found[place] == pytest.approx(own[0], rel=1e-12)
+        else:
+            odds, here, there = (x / (1.0 - x) for x in (now, *own))
+            assert found[place] / (1.0 - found[place]) == pytest.approx(odds * here / there, rel=1e-9)
     assert grid.break_even_price[place] == pytest.approx(prices[grid.draws // 2 - 1], rel=1e-12)
 
 
-def test_grid_at_the_stated_price_is_the_studys_monte_carlo(kit, grid):
-    """With the price left alone a place is what `OpenStudy.monte_carlo` says at that scrap rate and wait."""
-    place = (5, grid.price.tolist().index(1.0), 4)
-    answer = kit.monte_carlo(grid.draws, scrap=grid.scrap[5], cure_hours=grid.wait[4])
-    pay = answer.summary("pay_per_hour")
+@pytest.mark.parametrize("name", ["kelpmoor-handles", "ninepenny-lather", "samphire-hooks"])
+def test_where_the_study_stands_the_panel_says_what_the_first_page_does(name):
+    """Before it is moved: band, middle and year of all the study's draws, and the chances unless the draws it moves are all alike in that."""
+    kit = open_study(ROOT / "data" / name)
+    grid = panel_grid(kit)
+    answer = kit.monte_carlo()
+    pay, year = (answer.summary(each) for each in ("pay_per_hour", "residual_pay_per_year"))
 
-    found = [x[place] for x in (grid.low, grid.middle, grid.high, grid.chance)]
-    assert found == pytest.approx([pay["p10"], pay["p50"], pay["p90"], answer.chances["hour_pays_living_wage"]["chance"]])
+    found = [x[grid.now] for x in (grid.low, grid.middle, grid.high, grid.year)]
+    assert found == pytest.approx([pay["p10"], pay["p50"], pay["p90"], year["p50"]], rel=1e-12)
+    for own, chance in zip((grid.chance, grid.year_chance), answer.chances.values(), strict=True):
+        assert own[grid.now] == pytest.approx(chance["chance"], rel=1e-9) or own[grid.now] in (0.0, 1.0)
 
 
 def test_grid_does_not_depend_on_workers(kit, grid):
@@ -96,7 +125,8 @@ def test_break_even_scrap_is_where_the_models_middle_meets_the_target(kit, grid,
     """The rate read off the curve, shown in whole per cent, is within a quarter of one of the model solved for it."""
 
     def over(rate):
-        return np.median(pay_at(kit, grid, rate, grid.price[j], grid.wait[k])[0].totals["pay_per_hour"]) - grid.target
+        (_, middle, _), (_, more, _) = band_at(kit, grid, rate, grid.price[j], grid.wait[k])
+        return middle + more - grid.target
 
     found = grid.break_even_scrap[j, k]
     assert 0 < found < 0.4
@@ -145,7 +175,7 @@ def test_a_product_that_never_waits_has_two_controls(kit):
     assert [c["key"] for c in panel_view(still, grid)["controls"]] == ["scrap", "price"]
 
 
-@pytest.mark.parametrize(("locale", "money", "rate"), [("de_DE", "18,83\xa0€", "18,7\xa0%"), ("en_IE", "€18.83", "18.7\xa0%")])
+@pytest.mark.parametrize(("locale", "money", "rate"), [("de_DE", "18,80\xa0€", "18,7\xa0%"), ("en_IE", "€18.80", "18.7\xa0%")])
 def test_words_are_of_the_studys_locale(kit, grid, locale, money, rate):
     """Pay and scrap are written as the report writes them: CLDR puts € behind the amount in German, before it in Irish English."""
     table = kit.study.file.study.model_copy(update={"locale": locale})
@@ -222,15 +252,15 @@ def test_keys_move_the_panel_and_its_numbers_are_the_models(kit, grid, opened):
     place = (grid.now[0] + 2, grid.now[1] - 2, grid.wait.size - 2)
     i, j, k = place
     outcome, a = pay_at(kit, grid, grid.scrap[i], grid.price[j], grid.wait[k])
-    pay, fmt = outcome.totals["pay_per_hour"], Format("EUR", "en_IE")
-    low, middle, high = (fmt.money(q) for q in np.quantile(pay, [0.1, 0.5, 0.9]))
+    fmt, (found, more) = Format("EUR", "en_IE"), band_at(kit, grid, grid.scrap[i], grid.price[j], grid.wait[k])
+    low, middle, high = (fmt.money(q) for q in found + more)
 
     assert [shown(opened, cell) for cell in ("low", "middle", "high")] == [low, middle, high]
-    assert shown(opened, "chance") == fmt.chance(np.mean(pay >= a.target_per_hour))
+    assert shown(opened, "chance") == fmt.chance(grid.chance[place])
     assert shown(opened, "break_even_price") == fmt.money(np.median(outcome.products["knob"]["break_even_price"]))
     assert opened.locator("output[for='panel-wait']").inner_text() == f"{grid.wait[k]:.0f} hours"
     assert opened.locator("#panel-price").get_attribute("aria-valuetext").endswith("20\xa0% down")
-    assert shown(opened, "year") == fmt.money(np.median(outcome.totals["residual_pay_per_year"]), 0)
+    assert shown(opened, "year") == fmt.money(grid.year[place], 0)
     assert shown(opened, "living") == fmt.money(a.living_per_year, 0)
     row = opened.locator("#panel-rows tr").nth(i)
     assert row.locator("td").all_text_contents()[:3] == [low, middle, high]

@@ -9,12 +9,14 @@ from pathlib import Path
 import numpy as np
 from markupsafe import Markup
 from matplotlib.ticker import MaxNLocator
+from scipy import special
 
 from ..draws import round_up_draws
 from ..formatting import Format
 from ..kit import OpenStudy, format_of, main_wait
 from ..models import evaluate, moved_at, with_levers
 from ..models.checks import share_of
+from ..models.yields import rolled_yield
 from ..pages.curing import waits_around
 from ..pages.monte_carlo import living_words
 from ..palette import BLUE, INK, ORANGE, WORDS
@@ -34,9 +36,9 @@ class Grid:
 
     product: str
     waiting: str | None  # step whose wait is moved; None: no step waits
-    scrap: np.ndarray  # share of casts scrapped, rising [-]
+    scrap: np.ndarray  # share of casts scrapped, rising; of the study, as each draw has its own [-]
     price: np.ndarray  # factor on every price of the product [-]
-    wait: np.ndarray  # hours, or one not-a-number where no step waits [hour]
+    wait: np.ndarray  # hours, of the study too, or one not-a-number where no step waits [hour]
     now: tuple[int, int, int]  # where the study stands
     draws: int
     target: float  # pay an hour aimed at [money/hour]
@@ -63,19 +65,40 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
     scrap = np.unique(np.append(np.linspace(0.0, min(max(0.4, np.ceil(20 * now) / 10), 0.9), SCRAPS), now))
     price, wait = np.array(PRICES), np.array([np.nan] if waiting is None else waits_around(hours))
     draws, shape = round_up_draws(min(table.draws, MOST_DRAWS)), (scrap.size, price.size, wait.size)
-    levers = {"product": name, "price": price[:, None], "cure_hours": None if waiting is None else wait}
 
     def work(a):
         # the same step waits in every chunk of draws, whichever is longest in it
         a = moved_at(a, f"products.{name}", lambda p: replace(p, cure_step=waiting or p.cure_step))
-        found = evaluate(with_levers(a, scrap=scrap[:, None, None], **levers))
+        # each draw keeps its own scrap and wait, moved as those of the study are
+        steps = {step.name: step for step in a.product(name).steps}
+        levers = {"scrap": scrap[:, None, None], "price": price[:, None]}
+        if now > 0:
+            power = np.log1p(-levers["scrap"]) / np.log1p(-now)  # as `at_scrap_rate` has it
+            levers["scrap"] = 1.0 - rolled_yield(step.pass_share for step in steps.values()) ** power
+        if waiting is not None:
+            levers["cure_hours"] = steps[waiting].wait_hours * (wait / hours)
+        found = evaluate(with_levers(a, product=name, **levers))
         pay, year = found.totals["pay_per_hour"], found.totals["residual_pay_per_year"]
         parts = {"pay": pay, "meets": pay >= a.target_per_hour, "price": found.products[name]["break_even_price"]}
         parts |= {"year": year, "lives": year >= a.living_per_year}
         return {key: np.broadcast_to(part, np.broadcast_shapes(np.shape(part), (1, *shape))) for key, part in parts.items()}
 
     found = kit.by_draw(work, draws, chunk=CHUNK, workers=workers, axes=len(shape))
-    low, middle, high = np.quantile(found["pay"], [0.1, 0.5, 0.9], axis=0)
+    here = int(np.argmin(abs(scrap - now))), PRICES.index(1.0), 0 if waiting is None else int(np.argmin(abs(wait - hours)))
+    answer, tenths = kit.monte_carlo(workers=workers), [0.1, 0.5, 0.9]
+
+    def level(places, stands):
+        """What a move changes in these draws, from where the study stands in all of its own."""
+        return places + (stands - places[here])
+
+    def chance(met, pays):
+        """The same in odds, so that what always holds, or never, stays so."""
+        odds = special.logit(met.mean(axis=0))
+        more = special.logit(pays.mean()) - odds[here] if np.isfinite(odds[here]) else 0.0
+        return special.expit(odds + (more if np.isfinite(more) else 0.0))
+
+    pays = np.quantile(answer.draws["pay_per_hour"], tenths)
+    low, middle, high = (level(*pair) for pair in zip(np.quantile(found["pay"], tenths, axis=0), pays, strict=True))
     target = float(kit.inputs().target_per_hour)
     prices = evaluate(with_levers(kit.inputs(), product=name, price=price)).products[name]["mean_price_per_piece"]
     prices, elastic = np.broadcast_to(prices, price.shape), name in kit.inputs().elastic
@@ -89,7 +112,7 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
         scrap=scrap,
         price=price,
         wait=wait,
-        now=(int(np.argmin(abs(scrap - now))), PRICES.index(1.0), 0 if waiting is None else int(np.argmin(abs(wait - hours)))),
+        now=here,
         draws=draws,
         target=target,
         living=float(kit.inputs().living_per_year),
@@ -97,9 +120,9 @@ def panel_grid(kit: OpenStudy, product: str | None = None, workers: int = 1) -> 
         low=low,
         middle=middle,
         high=high,
-        chance=found["meets"].mean(axis=0),
-        year=np.quantile(found["year"], 0.5, axis=0),
-        year_chance=found["lives"].mean(axis=0),
+        chance=chance(found["meets"], answer.pays["hour"]),
+        year=level(np.median(found["year"], axis=0), np.median(answer.draws["residual_pay_per_year"])),
+        year_chance=chance(found["lives"], answer.pays["year"]),
         elastic=elastic,
         break_even_price=even,
         break_even_scrap=_crossing(scrap, middle - target),

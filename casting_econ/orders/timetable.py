@@ -11,7 +11,7 @@ from ..models.schedule import DAY, NEVER
 from ..pages.table import shown
 from .dates import days_off_unsaid
 from .spec import open_beside, unnamed_loads
-from .tables import day
+from .tables import day, load_numbers
 
 
 def steps_taken(plan):
@@ -39,10 +39,10 @@ def _lot(plan, load):
 
 def schedule_results(plan) -> list[dict]:
     """The typical course for `order.json`: moments in local time."""
-    moment, product = plan.typical.opened.moment, plan.order.product
+    moment, product, numbers = plan.typical.opened.moment, plan.order.product, load_numbers(plan)
     return [
         {
-            "load": load + 1,
+            "load": numbers[load],
             "lot": _lot(plan, load) or product,
             "station": plan.typical.pot(load, stage),
             "step": plan.stage_names[stage],
@@ -61,14 +61,14 @@ def schedule_results(plan) -> list[dict]:
 )
 def schedule_table(plan, fmt: Format) -> pd.DataFrame:
     """Every load, step by step in order of time, with its station."""
-    opened = plan.typical.opened
+    opened, numbers = plan.typical.opened, load_numbers(plan)
 
     def at(moment):
         when = opened.moment(moment)
         return f"{day(fmt, when.date())}, {format_time(when, 'short', locale=fmt.locale)}"
 
     return [
-        (load + 1, _lot(plan, load), plan.typical.pot(load, stage) or "", plan.stage_names[stage], at(begin), at(end))
+        (numbers[load], _lot(plan, load), plan.typical.pot(load, stage) or "", plan.stage_names[stage], at(begin), at(end))
         for load, stage, begin, _, end in steps_taken(plan)
     ]
 

@@ -371,6 +371,44 @@ def test_a_log_that_contradicts_the_yield_is_told(tmp_path, share, records, reme
     assert "Nothing of this order is cast yet" not in wording.progress_sentence(plan, fmt)
 
 
+UNNAMED = "batch,date,product,casts,good,checked\nB1,2027-03-09,peg,12,11,2027-03-11\nB2,2027-03-10,peg,12,,\n"
+CAFE = '[commissions.cafe]\nproduct = "peg"\npieces = 6\ndue = 2027-03-24\n[commissions.first]'
+
+
+@pytest.mark.parametrize(
+    ("log", "changes", "asked", "told"),
+    [
+        (UNNAMED, [], {}, "2 loads of peg since Tue, 9 Mar 2027 name no order of the study and are not counted here** (11 good pieces and 1 load not yet checked)"),
+        (UNNAMED, [("start = 2027-03-01\n", "")], {}, "2 loads of peg since Tue, 9 Mar 2027"),
+        (UNNAMED, [("start = 2027-03-01", "start = 2027-03-10")], {}, "1 load of peg since Wed, 10 Mar 2027 names no order of the study and is not counted here** (1 load not yet checked)"),
+        (UNNAMED, [("pieces = 24\nstart", "pieces = 24\nvariants = { oak = 12, ash = 12 }\nstart")], {}, "write `first / oak` in their column `order` of the batches log, each with its own colour or form."),
+        (DONE.replace("03-11,first", "03-11,fisrt").replace("B1", "B0").replace("B2", "B1") + "B2,2027-03-11,peg,12,12,2027-03-13,first\n", [], {}, ""),
+        (DONE.replace("03-12,first", "03-12,fisrt"), [], {}, "write `first` in its column `order` of the batches log, or ask with `--in-hand 24`."),
+        (UNNAMED, [("start = 2027-03-01", "start = 2027-03-11")], {}, ""),
+        (UNNAMED, [], {"in_hand": 11}, ""),
+        (UNNAMED, [("[commissions.first]", CAFE)], {}, ""),
+        (DONE, [], {}, ""),
+    ],
+)  # fmt: skip
+def test_loads_that_name_no_order_are_told_first_where_they_may_be_of_this_one(tmp_path, log, changes, asked, told):
+    """A newcomer with one order writes none beside a load: it is not passed over in silence. Trial casts before its first load, a count of the
+    maker's own and a second open order of the same pieces leave no such doubt, or none that a plan could tell."""
+    plan = order(tmp_path, *changes, records={"batches": log}, today=date(2027, 3, 11), **asked)
+    first = "\n".join(wording.first_lines(plan, price_of(plan), format_of(plan.planner.kit, year=False)))
+    assert told in first and ("of the study and" in first) == bool(told)
+
+
+def test_a_load_is_of_the_order_once_the_cell_says_so(tmp_path):
+    """The line that the plan asks for, written as it stands, brings the pieces into the order and ends the asking."""
+    (tmp_path / "before").mkdir()
+    before, after = "checked\n", "checked,order\n"
+    asking = said_of(order(tmp_path / "before", records={"batches": UNNAMED}))
+    cell = re.search(r"write `(.*?)` in", asking)[1]
+    head, *rows = UNNAMED.replace(before, after).splitlines()
+    written = order(tmp_path, records={"batches": "\n".join([head, *(f"{row},{cell}" for row in rows)]) + "\n"})
+    assert (written.order.good, written.order.poured) == (11, 12) and "no order of the study" not in said_of(written)
+
+
 def test_moulds_that_were_poured_in_are_there(tmp_path):
     """Own arithmetic: a load of 12 casts in moulds of three filled four, whose cavities gave 24 ÷ 12 = 2 casts each; a log of moulds tells better."""
     plan = order(tmp_path, ("pieces = 24\nstart", "pieces = 48\nstart"), records={"batches": DONE})

@@ -291,10 +291,12 @@ def test_a_load_says_in_how_many_courses_it_is_needed_and_when_those_have_it_thr
     table, done, fmt = tables.load_table(plan, format_of(demo())), plan.course.schedule.done, format_of(demo())
     shares = (done[:, : plan.loads.planned] < NEVER).mean(axis=0)
     rare = int(shares.argmin())
-    ends, row = done[:, rare], table.iloc[rare]
+    ends, row = done[:, rare], table.set_index("load").loc[tables.load_numbers(plan)[rare]]
     assert 0 < shares[rare] < 0.5 and row.through == "complete before"
     assert "not needed" not in set(table.astype(str).values.flat)
-    assert row.needed == pytest.approx(plan.course.weights[ends < NEVER].sum()) and table.needed[:12].min() == pytest.approx(1.0)
+    assert row.needed == pytest.approx(plan.course.weights[ends < NEVER].sum()) and table.needed[table.casts == 33][
+        :12
+    ].min() == pytest.approx(1.0)
     days = sorted(plan.typical.opened.date_of(moment) for moment in ends[ends < NEVER])
     assert row.early == tables.day(fmt, days[int(0.1 * len(days))], year=False)
     assert row.late == tables.day(fmt, days[int(0.9 * len(days))], year=False)

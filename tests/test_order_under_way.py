@@ -75,7 +75,8 @@ def test_logs_that_complete_an_order_say_so_what_is_over_and_what_it_paid(good, 
     kit = complete_from(tmp_path, *good)
     plan = open_order(kit, "kitchen", price=400.0)
     quoted, said = price_of(plan), " ".join(order_lines(plan, price_of(plan)))
-    assert f"Complete: all 28 pieces are in hand{over}. Pack and post them." in said and "an hour would have paid" in said
+    assert f"Complete: all 28 pieces are in hand{over}. Pack and post them." in said and "The bills alone" not in said
+    assert "an hour would have paid" in wording.price_sentence(plan, quoted, format_of(kit))
     assert (plan.casts, plan.new_loads, plan.order.start) == (0, 0, date(2026, 12, len(good)))
     # own arithmetic: pay is what is left of the price over all hours, and what was cast has its minutes and material
     assert quoted.done_hours.mean() == pytest.approx(quoted.bench_hours.mean(), rel=0.2) and quoted.done_hours.min() > 0
@@ -93,10 +94,11 @@ def test_an_order_all_in_hand_with_nothing_promised_has_every_page():
     assert plan.loads.planned == 0 and plan.course.in_time == 1.0
     assert wording.sanding_sentence(plan, fmt) == "Nothing is left to sand by hand."
     assert wording.lots_sentence(plan, fmt) == "All is in hand, so no lot is left to weigh."
-    assert "Complete: all 320 pieces are in hand, with 3 pieces over" in said and "At $2,900.00 an hour would have paid" in said
+    assert "Complete: all 320 pieces are in hand, with 3 pieces over" in said and "$2,900.00: an hour would have paid" in said
+    assert "At **$2,900.00** an hour would have paid" in wording.price_sentence(plan, quoted, fmt)
     results = order_results(plan, quoted)
     assert (results["casts"], results["complete"], results["pieces_over"]) == (0, True, 3)
-    assert results["deposit"] == 0.0 and "nothing for a deposit to cover" in said  # one word in numbers and sentences
+    assert results["deposit"] == 0.0 and "nothing for a deposit to cover" in wording.deposit_sentence(plan, quoted, 2900.0, fmt)
     assert quote_of(plan, quoted).price == 2900.0 and quote_of(plan, quoted).deposit == 0.0
     for table in (tables.load_table(plan, fmt), tables.material_table(plan, fmt), tables.lot_table(plan)):
         assert table.empty

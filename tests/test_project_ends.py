@@ -62,7 +62,10 @@ def test_loads_alone_take_the_hours_of_the_plan(tmp_path):
     project = told(with_logs(tmp_path, timesheet=None))
     assert project.not_logged["sand"] == pytest.approx(project.planned.hours["sand"] * 49 / project.planned.entering["sand"])
     assert project.actual.total_hours == pytest.approx(sum(project.not_logged.values())) and project.causes["minutes"] == 0
-    assert "No hours of it are logged." in wording.hours_sentence(project, format_of(project.kit))
+    said = wording.hours_sentence(project, format_of(project.kit))
+    assert (
+        "No hours of it are logged." in said and "Log them, or, if you did without a step, take it out of `study.toml`." in said
+    )
 
 
 def test_a_row_of_several_steps_is_parted_by_their_minutes_of_a_load_too(tmp_path):

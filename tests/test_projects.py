@@ -77,7 +77,10 @@ def test_hours_in_the_plan_and_in_no_log_count_as_planned(whole):
     assert whole.not_logged == pytest.approx({name: whole.planned.hours[name] for name in (ORDERS, WEEKLY)})
     assert whole.actual.hours[ORDERS] == whole.planned.hours[ORDERS]
     said = wording.hours_sentence(whole, format_of(whole.kit, year=False))
-    assert "5.45 h of enquiry, packing and posting, weekly hours are in the plan and in no log" in said
+    assert (
+        "5.45 h of enquiry, packing and posting, weekly hours are in the plan and in no log**; they count as planned. Log them."
+        in said
+    )
 
 
 def test_work_done_once_only_counts_as_the_commission_says(tmp_path, whole):
@@ -523,7 +526,12 @@ def test_an_order_that_is_over_has_its_page_and_its_numbers(folder, tmp_path):
     """The command says what it paid, and writes the page and project.json beside the plan; the page has the chart and every table."""
     code, said, _ = command("order", folder, "first", "--out", tmp_path / "out")
     assert code == 0 and "An hour of it would pay" in said and "project.html" in said
-    assert "The plan itself said" in said  # two pays of one plan stand above: why they differ
+    page = (tmp_path / "out" / "project.html").read_text(encoding="utf-8")
+    for other in (
+        "The plan itself said",
+        "By the logged hours alone an hour would seem to bring",
+    ):  # a maker asks which of them counts
+        assert other in page and other not in said.replace("\n", " ")
     content = json.loads((tmp_path / "out" / "project.json").read_text(encoding="utf-8"))
     assert {"planned", "actual", "bridge", "pay_per_hour", "hours"} <= set(content) and (
         tmp_path / "out" / "order.json"

@@ -74,9 +74,14 @@ def test_half_way_the_curve_meets_the_plan():
     )
 
 
-def test_in_the_end_all_is_in_hand_and_what_an_hour_paid_is_said():
-    """Complete, with what is over, whether the day is after the last row or none is given."""
-    assert "Complete: all 256 pieces are sold, with" in said(FINISHED) and "an hour would have paid" in said(FINISHED)
+def test_in_the_end_all_is_in_hand_and_one_pay_an_hour_is_said():
+    """Complete, with what is over, whether the day is after the last row or none is given; what it paid by its rows, beside the plan's."""
+    assert "Complete: all 256 pieces are sold, with" in said(FINISHED)
+    assert re.findall(r"(?i)an hour [a-z ]*(?=[£€$])", said(FINISHED)) == [
+        "An hour of it paid ",
+        "an hour brings about ",  # in a year of such orders
+        "an hour paid ",  # without work done once only
+    ]
     plan = priced(FINISHED)[0]
     assert all(plan.order.in_hand[colour] >= 32 for colour in plan.order.variants)
     code, out, _ = command("order", DATA / STUDY, "first-order", "--answer-only")

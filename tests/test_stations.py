@@ -15,7 +15,7 @@ from casting_econ.models import InMoulds, loads_per_week
 from casting_econ.models.counts import loads_for
 from casting_econ.orders import open_order, order_results, price_of
 from casting_econ.orders.pots import pools, slots_of
-from casting_econ.orders.tables import load_table
+from casting_econ.orders.tables import day_table, load_table
 from casting_econ.orders.timetable import schedule_table
 from casting_econ.orders.topping import in_loads
 from casting_econ.pages.curing import load_wait, stair_sentence, stair_table
@@ -229,7 +229,12 @@ def test_the_schedule_says_what_each_load_does_when(tmp_path):
     assert {row["load"] for row in rows} == set(range(1, plan.loads.planned + 1))
     assert [row["start"] for row in rows] == sorted(row["start"] for row in rows)
     pours = {row["load"]: row["start"] for row in rows if row["step"] == "casting"}
-    assert pours == {load + 1: plan.typical.opened.moment(begin) for load, begin in plan.pours.items()}
+    in_turn = sorted(plan.typical.opened.moment(begin) for begin in plan.pours.values())
+    assert pours == dict(enumerate(in_turn, 1))  # numbered as they are poured, as a maker counts them
+    table, days = load_table(plan, format_of(plan.planner.kit)), day_table(plan, format_of(plan.planner.kit))
+    assert table.load.tolist() == list(range(1, len(table) + 1))
+    told = [int(load) for cell in days["loads poured"] for load in cell.split(", ") if load]
+    assert told == sorted(told) == list(pours)
     for pot in ("pressure-pot 1", "pressure-pot 2"):
         spans = [(row["start"], row["end"]) for row in rows if row["station"] == pot]
         assert len(spans) > 1 and all(end <= begin for (_, end), (begin, _) in pairwise(spans))

@@ -50,7 +50,7 @@ def order_lines(plan: OrderPlan, quoted: Quoted) -> list[str]:
     if not plan.order.closed:
         said += [days_off_sentence(plan, fmt), wording.by_feel_sentence(plan, quoted, fmt), wording.alike_sentence(plan, fmt)]
         said += [moulds_sentence(plan, fmt), policy_sentence(plan, fmt)]
-    said += [wording.price_sentence(plan, quoted, fmt), wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
+        said += [wording.price_sentence(plan, quoted, fmt), wording.deposit_sentence(plan, quoted, quoted.asked, fmt)]
     lines = [*wording.first_lines(plan, quoted, fmt), *(line for sentence in said if sentence for line in ("", sentence))]
     return [line.replace("**", "").replace("`", "") for line in lines]
 

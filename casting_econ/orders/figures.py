@@ -16,7 +16,7 @@ from ..models.schedule import DAY, NEVER
 from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
 from .plan import OrderPlan
 from .spec import AT_ONCE
-from .tables import day
+from .tables import day, load_numbers
 from .timetable import steps_taken
 
 READY = "#D9D9D9"  # colour of a load that waits for hands
@@ -47,7 +47,8 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     """A typical course over the days: each load from pour to its last check, waits and hand work apart, and hours of hands a day."""
     course, order = plan.typical, plan.order
     segments, steps, opened = course.schedule.segments, list(steps_taken(plan)), course.opened
-    loads = sorted({s[0] for s in segments} | {plan.loads.promised + n for n in range(len(order.under_way))})
+    shown = {s[0] for s in segments} | {plan.loads.promised + n for n in range(len(order.under_way))}
+    loads = {load: number for load, number in load_numbers(plan).items() if load in shown}
     height = 1.4 + 0.17 * min(len(loads), 40)
     figure, (axes, hands) = new_axes(height + 1.3, rows=2, height_ratios=[height, 1.3])
     origin = mdates.date2num(opened.first)
@@ -63,7 +64,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
     def bar(place, begin, length, colour):
         axes.barh(place, length, left=origin + begin, height=0.62, color=colour, edgecolor="none")
 
-    for place, load in enumerate(loads):
+    for place, (load, number) in enumerate(loads.items()):
         mine = [s for s in segments if s[0] == load]
         under_way = course.plan.under_way.get(load) if load >= plan.loads.promised else None
         begin = 0.0 if under_way else min(s[2] for s in mine) / DAY
@@ -78,7 +79,7 @@ def calendar_chart(plan: OrderPlan, fmt: Format) -> Figure:
             bar(place, start / DAY, max((stop - start) / DAY, least), colour_of(stage))
         made = f" ({plan.loads.made[load].kind})" if load in plan.loads.made else ""
         kind = " (promised)" if load < plan.loads.promised else " (under way)" if under_way else made
-        names[place] = f"{load + 1}{kind}"
+        names[place] = f"{number}{kind}"
     step = max(1, len(loads) // 20)
     axes.set_yticks(list(names)[::step], [names[n] for n in list(names)[::step]])
     axes.invert_yaxis()

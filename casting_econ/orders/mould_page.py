@@ -12,6 +12,9 @@ from .mould_choice import mould_cost
 from .plan import OrderPlan
 from .tables import day
 
+SOONER = 7  # days that a customer would notice [day]
+HARDLY = 0.03  # more of the cost that a sooner date is worth a word
+
 
 @shown(
     "order-moulds",
@@ -129,12 +132,32 @@ def _recommended(plan, order, fmt):
         text = (
             f"**None of the numbers of moulds looked at holds the date; {fmt.number(here.moulds)} in use {come} nearest to it.**"
         )
-    at = plan.choices.index(here)
+    at, sooner = plan.choices.index(here), _sooner(plan, here)
+    if sooner:
+        text += (
+            f" **For {fmt.money(sooner.in_all - here.in_all)} more it is done {fmt.count((plan.arrives - sooner.arrives).days, 'day')} sooner: with "
+            f"{fmt.number(sooner.moulds)} in use the date that holds is {day(fmt, sooner.arrives)}** (`--by {sooner.arrives}` plans that)."
+        )
     for other in (*plan.choices[max(at - 1, 0) : at], *plan.choices[at + 1 : at + 2]):
+        if other is sooner:
+            continue
         more = other.in_all - here.in_all
         word = "more" if more >= 0 else "less"
         text += f" With {fmt.number(other.moulds)} it would cost {fmt.money(abs(more))} {word} and the date that holds would be {day(fmt, other.arrives)}."
     return text
+
+
+def _sooner(plan, here):
+    """The earliest number of moulds that is done clearly sooner than the cheapest and costs hardly more; None where the date is late anyhow, or none is."""
+    found = [
+        one
+        for one in plan.choices
+        if plan.meets_date
+        and one.arrives
+        and (plan.arrives - one.arrives).days >= SOONER
+        and 0.0 < one.in_all - here.in_all <= HARDLY * here.in_all
+    ]
+    return min(found, key=lambda one: (one.arrives, one.in_all), default=None)
 
 
 def mould_results(plan: OrderPlan) -> dict | None:

@@ -115,8 +115,10 @@ def way_words(plan: OrderPlan, fmt: Format) -> str:
     if plan.tops_up or advised(plan) != TOP_UP:
         return ""
     once, topped = plan.policies.values()
-    costs = cost_of(topped), cost_of(once)
-    why = f"cheaper: {fmt.money(costs[0])} against {fmt.money(costs[1])}" if costs[0] < costs[1] else "advised"
+    less = cost_of(once) - cost_of(
+        topped
+    )  # alone: either cost would be read as a price to ask, and carries no share of the workshop
+    why = f"{fmt.money(less)} cheaper" if less > 0 else "advised"
     return f' That is all at once; **counting, then topping up is {why}** (`policy = "{TOP_UP}"`).'
 
 

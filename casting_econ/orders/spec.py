@@ -263,6 +263,40 @@ def _booked(kit, name, product):
     return sorted((row for row in mine if split_order(row.order)[0] == name.casefold()), key=lambda row: row.date)
 
 
+def open_beside(kit: OpenStudy, order: Order) -> list[Order]:
+    """The other commissions of the study of which something is left to make, from the first day of work on this one."""
+    found = []
+    for name in kit.study.file.commissions:
+        try:
+            other = None if name == order.name else order_of(kit, name, today=order.start)
+        except StudyError:  # its day has gone by, or it is no order that could be planned
+            continue
+        found += [other] if other and not other.closed else []
+    return found
+
+
+def unnamed_loads(kit: OpenStudy, order: Order) -> list:
+    """Rows of the batches log that name no commission and may well be of this one, the only open one of its product.
+
+    They count from its first load that does name it, else from its stated start, else all of them where nothing else sells the product.
+    """
+    file, logs = kit.study.file, kit.study.whole_logs
+    if order.name not in file.commissions or "batches" not in logs:
+        return []
+    booked, start = _booked(kit, order.name, order.product), file.commissions[order.name].start
+    since = booked[0].date.date() if booked else start
+    sold_else = sum(one.product == order.product for one in file.channels.values()) > 1
+    named = {name.casefold() for name in file.commissions}
+    loads = [
+        row
+        for row in logs["batches"].itertuples()
+        if row.product == order.product
+        and (row.date.date() >= since if since else not sold_else)
+        and not (isinstance(row.order, str) and split_order(row.order)[0] in named)
+    ]
+    return loads if loads and all(other.product != order.product for other in open_beside(kit, order)) else []
+
+
 def rows_of(study, log: str, name: str):
     """Rows of a log that name an order; None where there are none."""
     rows = study.records.get(log)

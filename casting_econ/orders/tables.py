@@ -95,6 +95,13 @@ def set_table(plan: OrderPlan) -> pd.DataFrame:
     return frame[(frame.chance > 5e-4)].reset_index(drop=True)
 
 
+def load_numbers(plan: OrderPlan) -> dict[int, int]:
+    """Every load's number in tables, chart and `order.json`: those under way first, then by their pour in a typical course, then what it does not pour."""
+    poured = range(plan.loads.promised, plan.loads.promised + plan.loads.started)
+    in_turn = sorted(range(plan.loads.planned), key=lambda load: -1 if load in poured else plan.pours.get(load, NEVER))
+    return {load: number for number, load in enumerate(in_turn, 1)}
+
+
 @shown(
     "order-loads",
     "Loads: poured and through in a typical course; when eight in ten of the courses that need them have them "
@@ -114,7 +121,7 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     order_ends = course.schedule.complete < NEVER  # else what is not through is beyond the calendar, not unneeded
 
     rows = []
-    for load in range(loads.planned):
+    for load, number in load_numbers(plan).items():
         kind = "under way" if load < loads.new.start else f"round {loads.rounds[load]}" if plan.tops_up else "new"
         casts = int(loads.size[load])
         if load in loads.made:
@@ -140,7 +147,7 @@ def load_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         nothing = load >= loads.new.start and not loads.size[load]  # in the typical course, of a later round
         done = missing if here == NEVER else "–" if nothing else ending(here)
         needed = float(course.weights[cast & ((ends < NEVER) | ~order_ends)].sum())
-        rows.append((load + 1, kind, casts, ", ".join(parts), at, done, early, late, needed))
+        rows.append((number, kind, casts, ", ".join(parts), at, done, early, late, needed))
     return rows
 
 
@@ -154,7 +161,7 @@ def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Every day from the start to the parcel in a typical course: loads poured, hours of hands and of sanding [hour], what is done, and days that are closed."""
     typical, opened, stages = plan.typical, plan.typical.opened, plan.stage_names
     worked = list(typical.by_day())
-    by_day = {n: [] for n in range(max((n for n, *_ in worked), default=0) + 1)}
+    by_day, numbers = {n: [] for n in range(max((n for n, *_ in worked), default=0) + 1)}, load_numbers(plan)
     for n, *part in worked:
         by_day[n].append(part)
     rows = []
@@ -162,7 +169,7 @@ def day_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
         when, work = opened.first + timedelta(days=n), {}
         for _, stage, _, hours in parts:
             work[stage] = work.get(stage, 0.0) + hours
-        poured = [str(load + 1) for load, stage, start, _ in parts if stage in plan.casting_stages and start >= n * DAY]
+        poured = [str(numbers[load]) for load, stage, start, _ in parts if stage in plan.casting_stages and start >= n * DAY]
         closed = opened.closed.get(when, "")
         if not work and closed in ("", "day off") and not opened.day_open(when):
             continue

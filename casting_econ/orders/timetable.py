@@ -6,13 +6,12 @@ from math import ceil
 import pandas as pd
 from babel.dates import format_time
 
-from ..faults import StudyError
 from ..formatting import Format
 from ..models.schedule import DAY, NEVER
 from ..pages.table import shown
 from .dates import days_off_unsaid
-from .spec import order_of
-from .tables import day
+from .spec import open_beside, unnamed_loads
+from .tables import day, load_numbers
 
 
 def steps_taken(plan):
@@ -40,10 +39,10 @@ def _lot(plan, load):
 
 def schedule_results(plan) -> list[dict]:
     """The typical course for `order.json`: moments in local time."""
-    moment, product = plan.typical.opened.moment, plan.order.product
+    moment, product, numbers = plan.typical.opened.moment, plan.order.product, load_numbers(plan)
     return [
         {
-            "load": load + 1,
+            "load": numbers[load],
             "lot": _lot(plan, load) or product,
             "station": plan.typical.pot(load, stage),
             "step": plan.stage_names[stage],
@@ -62,14 +61,14 @@ def schedule_results(plan) -> list[dict]:
 )
 def schedule_table(plan, fmt: Format) -> pd.DataFrame:
     """Every load, step by step in order of time, with its station."""
-    opened = plan.typical.opened
+    opened, numbers = plan.typical.opened, load_numbers(plan)
 
     def at(moment):
         when = opened.moment(moment)
         return f"{day(fmt, when.date())}, {format_time(when, 'short', locale=fmt.locale)}"
 
     return [
-        (load + 1, _lot(plan, load), plan.typical.pot(load, stage) or "", plan.stage_names[stage], at(begin), at(end))
+        (numbers[load], _lot(plan, load), plan.typical.pot(load, stage) or "", plan.stage_names[stage], at(begin), at(end))
         for load, stage, begin, _, end in steps_taken(plan)
     ]
 
@@ -90,13 +89,8 @@ def days_off_sentence(plan, fmt: Format) -> str:
 
 def beside_sentence(plan, fmt: Format) -> str:
     """Commissions of the study that are still to be made, as the plan leaves them out, and what puts them first; nothing where some are promised."""
-    kit, order, open_ones = plan.planner.kit, plan.order, []
-    for name in kit.study.file.commissions if not (order.closed or kit.study.file.orders.promised) else ():
-        try:
-            other = None if name == order.name else order_of(kit, name, today=order.start)
-        except StudyError:  # its day has gone by, or it is no order that could be planned
-            continue
-        open_ones += [other] if other and not other.closed else []
+    kit, order = plan.planner.kit, plan.order
+    open_ones = [] if order.closed or kit.study.file.orders.promised else open_beside(kit, order)
     if not open_ones:
         return ""
     told, rows = " and ".join(f"{other.name} (by {day(fmt, other.due)})" for other in open_ones), []
@@ -104,6 +98,27 @@ def beside_sentence(plan, fmt: Format) -> str:
         casts = ceil(sum(other.short.values()) / float(kit.point().products[other.product]["yield"]) - 1e-9)
         rows.append(f'{{ what = "{other.name}", product = "{other.product}", casts = {casts} }}')
     return f" **{told} {'is' if len(open_ones) == 1 else 'are'} not in this plan**, though the same hands and places are to do that work too: `promised = [{', '.join(rows)}]` under `[orders]` puts that first."
+
+
+def unnamed_sentence(plan, fmt: Format) -> str:
+    """Loads that name no order and may be of this one, and the cell that makes them so; nothing where there are none, or a count says what is in hand."""
+    kit, order = plan.planner.kit, plan.order
+    loads = unnamed_loads(kit, order)
+    if not loads or (not order.sold and order.good > sum(good for _, good in order.checked)):
+        return ""
+    counts = [int(row.good) for row in loads if row.good == row.good]
+    good, first = sum(counts), min(row.date for row in loads).date()
+    what = [f"{fmt.count(good, 'good piece')}"] if counts else []
+    what += [f"{fmt.count(len(loads) - len(counts), 'load')} not yet checked"] if len(counts) < len(loads) else []
+    one, item = len(loads) == 1, next(iter(order.variants), "")
+    cell, hand = f"{order.name} / {item}" if item else order.name, ""
+    if not (item or order.closed) and good:
+        hand = f", or ask with `--in-hand {good + order.good}`"
+    return (
+        f"**{fmt.count(len(loads), 'load')}{order.of_product} since {day(fmt, first)} {'names' if one else 'name'} no order of the study and "
+        f"{'is' if one else 'are'} not counted here** ({' and '.join(what)}): if {'it is' if one else 'they are'} of this order, write `{cell}` "
+        f"in {'its' if one else 'their'} column `order` of the batches log{', each with its own colour or form' if item else ''}{hand}."
+    )
 
 
 def days_gone(plan, today: date, fmt: Format) -> str:

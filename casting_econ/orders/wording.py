@@ -13,7 +13,7 @@ from .policies import cast_now_sentence, way_words
 from .price import Quoted
 from .spec import AT_ONCE, rows_of
 from .tables import day, rule_table
-from .timetable import beside_sentence
+from .timetable import beside_sentence, unnamed_sentence
 
 UNLIKELY = 0.01  # chance of what a log says, below which it contradicts the plan
 SPREAD_LIMIT = 0.02  # of a chance, within which two plans are as good as each other
@@ -68,9 +68,10 @@ def first_lines(plan: OrderPlan, quoted: Quoted, fmt: Format) -> list[str]:
         saved = plan.saved_by
         yes = f" yes with {saved[0]}, with a chance of {fmt.chance(saved[1])}; as planned here" if saved else ""
         when = f"**By {day(fmt, order.due)}:**{yes} {late}"
-    year, doubt = ([line] if line else [] for line in (year_line(plan, quoted, fmt), contradiction(plan, fmt)))
+    year = [line] if (line := year_line(plan, quoted, fmt)) else []
+    doubt = [line for line in ("" if order.closed else contradiction(plan, fmt), unnamed_sentence(plan, fmt)) if line]
     if order.closed:
-        return [price, *([when] if order.to_post else []), left_to_do(plan, fmt), *year]
+        return [price, *([when] if order.to_post else []), *doubt, left_to_do(plan, fmt), *year]
     making, first = plan.loads.making, day(fmt, plan.begins)
     moulds = f"aking {fmt.count(making.to_make, 'mould')} for them begins on {first}." if making and making.to_make else ""
     if plan.tops_up:

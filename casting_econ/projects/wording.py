@@ -60,10 +60,11 @@ def hours_sentence(project: Project, fmt: Format) -> str:
     if project.not_logged:
         missing = sum(project.not_logged.values())
         names = ", ".join(KINDS.get(name, name) for name in project.not_logged)
-        text += f" **About {fmt.significant(missing)} h of {names} are in the plan and in no log**; they count as planned."
-        if actual is not None and actual.pay() is not None and actual.total_hours - missing > 0:
-            seemed = fmt.money(actual.pay() * actual.total_hours / (actual.total_hours - missing))
-            text += f" By the logged hours alone an hour would seem to bring {seemed}."
+        text += (
+            f" **About {fmt.significant(missing)} h of {names} are in the plan and in no log**; they count as planned. Log them"
+        )
+        did_without = any(name in project.planned.entering for name in project.not_logged)
+        text += ", or, if you did without a step, take it out of `study.toml`." if did_without else "."
     return text.strip()
 
 
@@ -119,13 +120,17 @@ def division_sentence(project: Project, fmt: Format) -> str:
 
 
 def planned_sentence(project: Project, fmt: Format) -> str:
-    """Why the plan's own page said another pay; nothing where it said the same, or there is no price."""
-    price, here = project.order.price, project.planned.pay()
+    """What the logged hours alone would seem to pay, and why the plan's own page said another pay; nothing where neither differs, or there is no price."""
+    price, here, actual, text = project.order.price, project.planned.pay(), project.actual, ""
+    logged = 0.0 if actual is None else actual.total_hours - sum(project.not_logged.values())
+    if project.not_logged and logged > 0 and actual.pay() is not None:
+        seemed = fmt.money(actual.pay() * actual.total_hours / logged)
+        text = f"By the logged hours alone an hour would seem to bring {seemed}. "
     there = None if price is None or here is None else float(project.quoted.pay(price).mean())
     if there is None or fmt.money(there) == fmt.money(here):
-        return ""
+        return text.rstrip()
     return (
-        f"The plan itself said {fmt.money(there)} an hour: it divides draw by draw, with moulds by what the order wears of them and all equipment by its part "
+        f"{text}The plan itself said {fmt.money(there)} an hour: it divides draw by draw, with moulds by what the order wears of them and all equipment by its part "
         "of the year. Here the means are divided, moulds count in full, and equipment whose life is in loads or hours goes by that, planned and "
         f"actual alike, which makes {fmt.money(here)} of the same plan."
     )
@@ -179,10 +184,10 @@ def again_sentence(lessons: Lessons, fmt: Format) -> str:
 
 
 def project_lines(lessons: Lessons) -> list[str]:
-    """An order afterwards for a terminal, without Markdown: its headline, and the rest under a heading."""
+    """An order afterwards for a terminal, without Markdown: its headline, and the rest under a heading. Other pays than that of the headline are on the page."""
     project = lessons.project
     fmt = format_of(project.kit, year=False)
-    sentences = planned_sentence, hours_sentence, one_off_sentence, rows_sentence, bridge_sentence, division_sentence
+    sentences = hours_sentence, one_off_sentence, rows_sentence, bridge_sentence, division_sentence
     said = [*(sentence(project, fmt) for sentence in sentences), practice_sentence(lessons, fmt)]
     lines = [headline(project, fmt), "", "Looked back on", *(line for sentence in said if sentence for line in ("", sentence))]
     return [line.replace("**", "").replace("`", "") for line in lines]

@@ -387,12 +387,13 @@ CAFE = '[commissions.cafe]\nproduct = "peg"\npieces = 6\ndue = 2027-03-24\n[comm
         (UNNAMED, [("start = 2027-03-01", "start = 2027-03-11")], {}, ""),
         (UNNAMED, [], {"in_hand": 11}, ""),
         (UNNAMED, [("[commissions.first]", CAFE)], {}, ""),
-        (DONE, [], {}, ""),
+        (DONE + "B3,2027-03-20,peg,12,12,2027-03-22,\n", [], {}, ""),
+        (UNNAMED + "B3,2027-04-20,peg,12,12,2027-04-22\n", [], {"finished": True}, "2 loads of peg since Tue, 9 Mar 2027"),
     ],
 )  # fmt: skip
 def test_loads_that_name_no_order_are_told_first_where_they_may_be_of_this_one(tmp_path, log, changes, asked, told):
     """A newcomer with one order writes none beside a load: it is not passed over in silence. Trial casts before its first load, a count of the
-    maker's own and a second open order of the same pieces leave no such doubt, or none that a plan could tell."""
+    maker's own, loads of its own that are enough and a second open order leave no such doubt, or none that a plan could tell."""
     plan = order(tmp_path, *changes, records={"batches": log}, today=date(2027, 3, 11), **asked)
     first = "\n".join(wording.first_lines(plan, price_of(plan), format_of(plan.planner.kit, year=False)))
     assert told in first and ("of the study and" in first) == bool(told)

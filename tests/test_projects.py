@@ -453,6 +453,17 @@ def test_receipts_that_move_no_price_of_the_plan_are_named(tmp_path):
     assert remarks["bought beside the plan"] == "mixing cups" and remarks["resin: paid"] == ""
 
 
+def test_loads_of_another_size_than_planned_say_so(tmp_path, whole):
+    """56 casts in 14 loads of 4, where loads of 12 were planned: nine loads more are no more casts (own arithmetic); 12 and 11 are as good as alike."""
+    rows = "".join(
+        f"B{n},2026-03-{n + 2:02},hook,pot,4,4,2026-03-24,first / {'teal' if n < 8 else 'sand'}\n" for n in range(1, 15)
+    )
+    small = told(with_logs(tmp_path, batches=LOGS["batches"].splitlines()[0] + "\n" + rows, faults=None))
+    here, alike = (tables.project_table(one).set_index("what").loc["loads"] for one in (small, whole))
+    assert here.actual == 14 and here.difference == pytest.approx(14 - here.planned) and 5 <= here.planned < 6
+    assert (here.remark, alike.remark) == ("casts a load: 12 planned, 4 poured", "")
+
+
 def test_an_order_that_is_over_says_first_what_it_paid(tmp_path, whole):
     """Its first line is what an hour of it paid by its rows, and no other line begins with a pay an hour of the study's minutes."""
     sale = "date,order,channel,product,pieces,price,refund\n2026-03-25,first,direct,hook,40,600,150\n"

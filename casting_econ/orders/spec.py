@@ -278,20 +278,21 @@ def open_beside(kit: OpenStudy, order: Order) -> list[Order]:
 def unnamed_loads(kit: OpenStudy, order: Order) -> list:
     """Rows of the batches log that name no commission and may well be of this one, the only open one of its product.
 
-    They count from its first load that does name it, else from its stated start, else all of them where nothing else sells the product.
+    They count from its first load that does name it, else from its stated start, else all of them where nothing else sells the product; of an order
+    that is over until its date.
     """
     file, logs = kit.study.file, kit.study.whole_logs
     if order.name not in file.commissions or "batches" not in logs:
         return []
     booked, start = _booked(kit, order.name, order.product), file.commissions[order.name].start
-    since = booked[0].date.date() if booked else start
+    since, until = booked[0].date.date() if booked else start, order.due if order.closed else date.max
     sold_else = sum(one.product == order.product for one in file.channels.values()) > 1
     named = {name.casefold() for name in file.commissions}
     loads = [
         row
         for row in logs["batches"].itertuples()
         if row.product == order.product
-        and (row.date.date() >= since if since else not sold_else)
+        and (since <= row.date.date() <= until if since else not sold_else)
         and not (isinstance(row.order, str) and split_order(row.order)[0] in named)
     ]
     return loads if loads and all(other.product != order.product for other in open_beside(kit, order)) else []

@@ -103,8 +103,8 @@ def beside_sentence(plan, fmt: Format) -> str:
 def unnamed_sentence(plan, fmt: Format) -> str:
     """Loads that name no order and may be of this one, and the cell that makes them so; nothing where there are none, or a count says what is in hand."""
     kit, order = plan.planner.kit, plan.order
-    loads = unnamed_loads(kit, order)
-    if not loads or (not order.sold and order.good > sum(good for _, good in order.checked)):
+    loads, named = unnamed_loads(kit, order), sum(good for _, good in order.checked)
+    if not loads or named >= order.pieces or (order.good > named and not (order.sold or order.finished)):
         return ""
     counts = [int(row.good) for row in loads if row.good == row.good]
     good, first = sum(counts), min(row.date for row in loads).date()

@@ -52,7 +52,9 @@ def project_table(project: Project) -> pd.DataFrame:
     row("good pieces", "piece", lambda a: a.pieces)
     row("delivered", "piece", lambda a: a.paid)
     row("casts", "cast", lambda a: a.casts)
-    row("loads", "load", lambda a: a.loads)
+    sizes = [round(a.casts / a.loads) for a in (planned, actual) if a is not None and a.loads]
+    fuller = len(sizes) == 2 and max(sizes) > 1.25 * min(sizes)  # their number alone would look like so much more or less work
+    row("loads", "load", lambda a: a.loads, "casts a load: {} planned, {} poured".format(*sizes) if fuller else "")
     row("moulds made", "mould" if project.plan.planner.moulds else "set", lambda a: a.moulds)
     row("days, first to last", "day", lambda a: a.days, "" if project.log.begun or not actual else "in no log: as planned")
     for step in planned.entering:

@@ -76,7 +76,7 @@ CORE = (
     "tests/test_wording.py",
     "tests/test_year.py",
 )
-# what takes longest goes first, so that both workers are at work to the end; all else as it is collected
+# what takes longest goes first, so that all workers are at work to the end (three, so that two cores have work while one waits); all else as it is collected
 SLOWEST = [
     f"tests/test_{name}.py"
     for name in (

@@ -85,8 +85,9 @@ def folders(tmp_path_factory):
     return {"demo": made_certain(base / "demo"), "small": small, "empty": empty}
 
 
-def pages(folder, monkeypatch):
-    """What each page says and shows, its code run here instead of in a kernel; sentences by page, and tables."""
+def pages(folder, monkeypatch, out=show.WORDS_ONLY):
+    """What each page says and shows, its code run here instead of in a kernel; sentences by page, and tables. With `out` "" charts are drawn, else
+    said in words."""
     said, tables = {}, []
     for name in PAGES:
         spoken = said.setdefault(name, [])
@@ -100,7 +101,7 @@ def pages(folder, monkeypatch):
                 continue
             exec("".join(cell["source"]), around)  # our own notebooks
             if "parameters" in cell["metadata"].get("tags", []):
-                around |= {"study": str(folder), "draws": DRAWS, "out": ""}
+                around |= {"study": str(folder), "draws": DRAWS, "out": out}
     return said, [table for table in tables if isinstance(table, str)]
 
 
@@ -127,7 +128,7 @@ def test_certain_numbers_leave_chance(folders, name, tmp_path, monkeypatch):
 @pytest.mark.parametrize("name", ["demo", "small", "empty"])
 def test_every_page_works_and_claims_no_chance(folders, name, monkeypatch):
     """No page fails, no sentence speaks of chance, and no table has a band without width or a not-a-number in it."""
-    said, tables = pages(folders[name], monkeypatch)
+    said, tables = pages(folders[name], monkeypatch, out="")
 
     assert list(said) == list(PAGES) and all(said.values())
     assert [

@@ -80,7 +80,7 @@ CORE = (
 SLOWEST = [
     f"tests/test_{name}.py"
     for name in (
-        "fresh_environment cli explorer ended_runs first_order orders_seen pack break_even certain samphire curing cluster broken_at_once "
+        "fresh_environment cli sweep explorer ended_runs first_order orders_seen pack break_even certain samphire curing cluster broken_at_once "
         "served projects every_page broken_logs panel posteriors demos warm new verify explorer_browser calibration reading compare evidence "
         "information order_calendar figures screens order_under_way order_price draws hostile as_of job changes newcomers_order order_casts"
     ).split()

@@ -76,11 +76,10 @@ def test_hours_in_the_plan_and_in_no_log_count_as_planned(whole):
     assert list(whole.not_logged) == [ORDERS, WEEKLY]
     assert whole.not_logged == pytest.approx({name: whole.planned.hours[name] for name in (ORDERS, WEEKLY)})
     assert whole.actual.hours[ORDERS] == whole.planned.hours[ORDERS]
-    said = wording.hours_sentence(whole, format_of(whole.kit, year=False))
-    assert (
-        "5.45 h of enquiry, packing and posting, weekly hours are in the plan and in no log**; they count as planned. Log them."
-        in said
-    )
+    fmt = format_of(whole.kit, year=False)
+    hours = fmt.number(sum(whole.planned.hours[name] for name in (ORDERS, WEEKLY)), 2)
+    told = f"{hours} h of enquiry, packing and posting, weekly hours are in the plan and in no log**; they count as planned. Log them."
+    assert told in wording.hours_sentence(whole, fmt)
 
 
 def test_work_done_once_only_counts_as_the_commission_says(tmp_path, whole):

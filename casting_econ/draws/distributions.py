@@ -150,6 +150,7 @@ def _discrete(values, weights):
 
 def _power_gamma(events, exposure, power, factor):
     """factor x (exposure / Gamma(events)) ** (1 / power): posterior mean life of a Weibull of known shape."""
+    _need(min(events, exposure, power, factor) > 0, "parameters above 0")
 
     def quantile(p):
         return factor * (exposure / special.gammainccinv(events, p)) ** (1 / power)
@@ -167,6 +168,7 @@ def _weighed(values, weights, middle):
     with np.errstate(divide="ignore"):
         scores = np.where(below < 0.5, special.ndtri(below), -special.ndtri(above))
     inside = np.isfinite(scores) & np.append(True, np.diff(below) > 0)
+    _need(inside.sum() > 2, "a density above 0 in at least three places")
     line = scipy.interpolate.PchipInterpolator(scores[inside], values[inside])
     mean = float(masses @ (values[1:] + values[:-1])) / 2
     ends = scores[inside][[0, -1]]

@@ -1,9 +1,5 @@
 """How many pieces enter each step, pass it and are scrapped there."""
 
-from functools import reduce
-from itertools import accumulate
-from operator import mul, truediv
-
 import numpy as np
 from scipy import special
 
@@ -18,7 +14,10 @@ def rolled_yield(pass_shares):
     >>> round(rolled_yield([0.89, 0.96, 0.97]), 6)
     0.828768
     """
-    return reduce(mul, (checked_share("pass share", share, above=0.0) for share in pass_shares), 1.0)
+    result = 1.0
+    for share in pass_shares:
+        result = result * checked_share("pass share", share, above=0.0)
+    return result
 
 
 def entering_per_good(pass_shares):
@@ -30,8 +29,11 @@ def entering_per_good(pass_shares):
     >>> [round(n) for n in (97_000 * e for e in entering_per_good([0.97, 0.99, 0.96]))]
     [105219, 102062, 101042]
     """
-    shares = [checked_share("pass share", share, above=0.0) for share in pass_shares]
-    return list(accumulate(shares[::-1], truediv, initial=1.0))[:0:-1]
+    needed, result = 1.0, []
+    for share in reversed(list(pass_shares)):
+        needed = needed / checked_share("pass share", share, above=0.0)
+        result.append(needed)
+    return result[::-1]
 
 
 def scrapped_per_good(pass_shares):
@@ -52,7 +54,10 @@ def surviving_share(pass_shares):
     >>> surviving_share([0.5, 0.8, 1.0])
     [1.0, 0.5, 0.4]
     """
-    return list(accumulate((checked_share("pass share", share) for share in list(pass_shares)[:-1]), mul, initial=1.0))
+    result = [1.0]
+    for share in list(pass_shares)[:-1]:
+        result.append(result[-1] * checked_share("pass share", share))
+    return result
 
 
 def at_scrap_rate(pass_shares, scrap_rate):

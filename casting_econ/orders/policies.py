@@ -115,9 +115,8 @@ def way_words(plan: OrderPlan, fmt: Format) -> str:
     if plan.tops_up or advised(plan) != TOP_UP:
         return ""
     once, topped = plan.policies.values()
-    less = cost_of(once) - cost_of(
-        topped
-    )  # alone: either cost would be read as a price to ask, and carries no share of the workshop
+    # alone: either cost would be read as a price to ask, and carries no share of the workshop
+    less = cost_of(once) - cost_of(topped)
     why = f"{fmt.money(less)} cheaper" if less > 0 else "advised"
     return f' That is all at once; **counting, then topping up is {why}** (`policy = "{TOP_UP}"`).'
 

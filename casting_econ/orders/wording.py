@@ -97,15 +97,10 @@ def left_to_do(plan: OrderPlan, fmt: Format) -> str:
         return f"**{fmt.count(order.sold, 'piece')} of it are sold** by the sales log: pack and post the other {fmt.number(order.to_post)}."
     owed = 0.0 if order.price is None else order.price - float(sold.price.sum())
     back = float(sold.refund.abs().sum())
-    state, ask = (
-        ("Delivered", f"ask for the balance of {fmt.money(owed)}, ")
-        if owed >= 0.005
-        else ("Delivered" if back >= 0.005 else "Delivered and paid", "")
-    )
-    when, refunded = (
-        day(fmt, sold.date.max().date()),
-        f", {fmt.money(back)} of it paid back or never paid" if back >= 0.005 else "",
-    )
+    state = "Delivered" if max(owed, back) >= 0.005 else "Delivered and paid"
+    ask = f"ask for the balance of {fmt.money(owed)}, " if owed >= 0.005 else ""
+    refunded = f", {fmt.money(back)} of it paid back or never paid" if back >= 0.005 else ""
+    when = day(fmt, sold.date.max().date())
     return f"**{state}** by the sales log on {when}{refunded}, asked for by {day(fmt, order.due)}: {ask}log the hours that are in no log yet, and read in `project.html` what it paid."
 
 

@@ -17,6 +17,7 @@ from ..kit import OpenStudy, format_of, main_wait
 from ..models import evaluate, moved_at, with_levers
 from ..models.checks import share_of
 from ..models.yields import rolled_yield
+from ..pages.conditions import beside_now
 from ..pages.curing import waits_around
 from ..pages.monte_carlo import living_words
 from ..palette import BLUE, INK, ORANGE, WORDS
@@ -187,7 +188,7 @@ def _each(write, values):
 def _factor(fmt: Format, factor):
     if factor == 1.0:
         return ""
-    return f", {fmt.percent(abs(factor - 1.0))} {'up' if factor > 1 else 'down'}"
+    return f", {beside_now(factor, fmt)}"
 
 
 def _price_words(fmt: Format, price, elastic):

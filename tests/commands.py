@@ -92,6 +92,13 @@ def table(text):
     return [tuple(None if cell == "None" else cell.replace("\\n", "\n") for cell in row.split(" | ")) for row in rows]
 
 
+def lay_out(folder, *names):
+    """Write small files of someone else."""
+    for name in names:
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_text("{}", encoding="utf-8")
+
+
 def only_pages(patch, *pages, folder=NOTEBOOKS):
     """Let a run have some pages only, or those of another folder."""
     from casting_econ.running import folders, run, store

@@ -16,7 +16,7 @@ import nbformat
 import numpy as np
 import pandas as pd
 import pytest
-from commands import DATA, NOTEBOOKS, ROOT, command, copy_of, edited, hashes, only_pages
+from commands import DATA, NOTEBOOKS, ROOT, command, copy_of, edited, hashes, lay_out, only_pages
 
 from casting_econ.faults import StudyError
 from casting_econ.kit import OpenStudy, open_study
@@ -201,13 +201,6 @@ def test_results_do_not_depend_on_the_process(tmp_path):
 
     assert b"resin.quantity" in found[0]
     assert found[0] == found[1]
-
-
-def lay_out(folder, *names):
-    """Write small files of someone else."""
-    for name in names:
-        (folder / name).parent.mkdir(parents=True, exist_ok=True)
-        (folder / name).write_text("{}", encoding="utf-8")
 
 
 @pytest.mark.parametrize(

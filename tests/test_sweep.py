@@ -5,7 +5,7 @@ import re
 
 import pandas as pd
 import pytest
-from commands import command, copy_of, hashes, only_pages
+from commands import command, copy_of, hashes, lay_out, only_pages
 
 from casting_econ.kit import open_study
 from casting_econ.running import folders, run

@@ -8,7 +8,7 @@ import sys
 try:
     import click
 
-    from .running import ONE_THREAD, SELDOM, WORKERS
+    from .running import ONE_THREAD, WORKERS, keep_memory
     from .telling import counts_of, faults_told, figures_of, plain
 except KeyboardInterrupt:  # in the first moment, before any command could answer it
     raise SystemExit(130) from None
@@ -40,7 +40,7 @@ class _Commands(click.Group):
 @click.version_option(package_name="casting_econ")
 def main() -> None:
     """Can casting pieces by hand pay a living wage? Works on a study folder: study.toml and records/."""
-    gc.set_threshold(*SELDOM)
+    keep_memory()
     atexit.register(gc.freeze)  # what is left goes with the process, so nobody need look through it for rubbish
     if "numpy" not in sys.modules:  # which reads this once
         os.environ.update(ONE_THREAD)

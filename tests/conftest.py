@@ -16,7 +16,7 @@ from hashlib import sha256
 from pathlib import Path
 from types import SimpleNamespace
 
-from casting_econ.running import ONE_THREAD, SELDOM
+from casting_econ.running import ONE_THREAD, keep_memory
 
 os.environ.update(ONE_THREAD)  # as commands do, and before numpy reads it: workers need no threads of each other's cores
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # else every command that is started compiles the kit anew
@@ -39,7 +39,7 @@ settings.register_profile(
     "untimed", deadline=None, suppress_health_check=[HealthCheck.too_slow]
 )  # on a busy machine nothing is quick
 settings.load_profile("untimed")
-gc.set_threshold(*SELDOM)  # as commands do too: looking for rubbish takes a third of collecting the tests
+keep_memory()  # as commands do
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
 FLAGS = [
     "--no-sandbox",

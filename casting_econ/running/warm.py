@@ -21,7 +21,7 @@ from pathlib import Path
 
 from jupyter_client.provisioning import LocalProvisioner
 
-from . import ONE_THREAD, SELDOM
+from . import ONE_THREAD, keep_memory
 
 _NEEDED = """ipykernel.ipkernel ipykernel.kernelapp ipykernel.zmqshell ipykernel.debugger psutil tornado.platform.asyncio
     IPython.core.completerlib IPython.core.oinspect IPython.core.debugger IPython.extensions.storemagic pandas.io.formats.csvs
@@ -168,7 +168,7 @@ class Forked(LocalProvisioner):
 def _serve(parameters: dict[str, object], later: Callable[[], None] | None = None) -> None:
     """Import, open, then fork a kernel for each line on standard input, until it closes; after the first do what is for later."""
     ctypes.CDLL(None).prctl(1, signal.SIGKILL)  # PR_SET_PDEATHSIG: at once when the run is killed
-    gc.set_threshold(*SELDOM)
+    keep_memory()
     commands, answers = os.fdopen(os.dup(0)), os.fdopen(os.dup(1), "w")
     os.dup2(2, 1)  # what a kernel prints past its notebook is no answer
     sys.modules.setdefault("debugpy", None)  # nobody debugs these kernels, and it takes long to load

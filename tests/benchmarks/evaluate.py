@@ -13,6 +13,7 @@ import numpy as np
 
 from casting_econ.assumptions import assume, draw_values, workshop_at
 from casting_econ.models import evaluate
+from casting_econ.running import keep_memory
 from casting_econ.study import read_study
 
 STUDY = Path(__file__).resolve().parents[2] / "data" / "kelpmoor-handles"
@@ -71,6 +72,7 @@ def report(folder, draws, with_records):
 
 
 if __name__ == "__main__":
+    keep_memory()  # as commands do
     chosen = Path(sys.argv[1]) if len(sys.argv) > 1 else STUDY
     for records in (False, True):
         report(chosen, int(sys.argv[2]) if len(sys.argv) > 2 else 1_000_000, records)

@@ -315,6 +315,17 @@ def test_what_is_left_of_the_outlays(tmp_path):
     assert cash_draws(lasting, DRAWS).cases[NO_PAY].left == pytest.approx(1780 * 4 / 6 + 19.8 * (1 - worn))
 
 
+def test_only_what_the_outlay_paid_is_left(tmp_path):
+    """A stated outlay of 450, a quarter of 1,780 and a first set of moulds at 19.80 (own arithmetic: 449.95), leaves a quarter of 1,780 x 4 / 6;
+    none leaves nothing, one beyond it all, and what the path buys anew after 20 months is left whole, as 16 of 20 months."""
+    quarter, none, more = ("pot = '449.95 EUR'", "", "pot = '9000 EUR'")
+    kits = [open_study(changed(tmp_path, f"outlay = {{ {text} }}"), with_records=False) for text in (quarter, none, more)]
+    assert [cash_draws(kit, DRAWS).cases[NO_PAY].left for kit in kits] == pytest.approx([1780 / 6, 0.0, 1780 * 4 / 6])
+    edits = [('life = "6 year"', 'life = "20 month"')]
+    anew = open_study(changed(tmp_path, "outlay = {}", edits=edits), with_records=False)
+    assert cash_draws(anew, DRAWS).cases[NO_PAY].left == pytest.approx(1780 * 16 / 20)
+
+
 def test_tables_say_the_same_as_the_paths():
     """Rows are months, the lines add up to the balance, bands are in order, chances are shares."""
     lines, path, rows = lines_table(knobs_cash()), path_table(knobs_cash(), TARGET_PAY), cash_table(knobs_cash())

@@ -178,6 +178,15 @@ def test_every_cost_of_the_year_is_paid(tmp_path):
     assert case.worth == pytest.approx((draws / 1.06 ** (np.arange(49) / 12)).sum(axis=1) + 300 / 1.06**4, rel=1e-10)
 
 
+def test_pay_at_the_target_is_of_hours_that_are_worked(tmp_path):
+    """While demand grows over four months, making and orders take 1/8, 3/8, 5/8 and 7/8 of a full month's hours, weekly work all of its own."""
+    kit = open_study(changed(tmp_path, "ramp_months = 4"), with_records=False)
+    year, pay = kit.point().totals, cash_draws(kit, DRAWS).cases[TARGET_PAY].path.pay
+    busy = year["hours_per_year"] - year["fixed_hours_per_year"]
+    worked = [(busy * part / 8 + year["fixed_hours_per_year"]) / 12 for part in (1, 3, 5, 7, 8)]
+    assert pay[1:6] == pytest.approx([0.72 * 16.0 * hours for hours in worked], rel=1e-9)
+
+
 def test_reserve_lifts_every_month_and_no_payback(tmp_path):
     """3,000 at the start are there in each month, and make nothing back sooner."""
     rich = cash_draws(open_study(changed(tmp_path, 'reserve = "3000 EUR"'), with_records=False), DRAWS)

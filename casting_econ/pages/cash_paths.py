@@ -199,7 +199,7 @@ def _level_year(kit, a, season):
     when = {"season": season, "first_month": 1 + MONTHS.index(stated.start_month)}
     months = stated.months + stated.material_lead
     share = cash.sales_share(months, ramp_months=stated.ramp_months, **when)
-    return level(flows_of(a, outcome), practice_of(kit, a, outcome) * share, cash.sales_share(months, **when))
+    return level(flows_of(a, outcome), practice_of(kit, a, outcome) * share, cash.sales_share(months, **when), share)
 
 
 def _years(kit, each):

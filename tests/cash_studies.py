@@ -50,7 +50,7 @@ def level_flows(*, share, outlays, receipts=(), moulds=(), material_lead=0, seas
     sums = {kind: of_year(stated.pop(kind, 0.0)) for kind in kinds}
     parts = {"receipts": receipts, "moulds": moulds}
     named = {kind: {at: of_year(money) for at, (money, _) in enumerate(each)} for kind, each in parts.items()}
-    flows = level(YearFlows(**sums, **named, hours=np.zeros(1)), share, season_share)
+    flows = level(YearFlows(**sums, **named, hours=np.zeros(1), busy=np.zeros(1)), share, season_share, share)
     used = flows.material[..., :months]
     bought = bought_ahead(used, flows.material, material_lead)
     return CashFlows(

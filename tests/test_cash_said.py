@@ -131,7 +131,7 @@ def test_reserve_sentence_without_a_reserve():
 
 def test_lowest_point_is_placed(tmp_path):
     """At the start where the outlay is the worst of it; later where a ramp does not yet pay the rent."""
-    slow = open_study(changed(tmp_path, 'reserve = "3000 EUR"\nramp_months = 12\nstart_month = "march"'), with_records=False)
+    slow = open_study(changed(tmp_path, 'reserve = "3000 EUR"\nramp_months = 8\nstart_month = "march"'), with_records=False)
     cash = cash_draws(slow, DRAWS)
 
     assert "free money is lowest at the start." in reserve_sentence(knobs(), cash_draws(knobs(), DRAWS), NO_PAY)

@@ -178,6 +178,15 @@ def test_every_cost_of_the_year_is_paid(tmp_path):
     assert case.worth == pytest.approx((draws / 1.06 ** (np.arange(49) / 12)).sum(axis=1) + 300 / 1.06**4, rel=1e-10)
 
 
+def test_pay_at_the_target_is_of_hours_that_are_worked(tmp_path):
+    """While demand grows over four months, making and orders take 1/8, 3/8, 5/8 and 7/8 of a full month's hours, weekly work all of its own."""
+    kit = open_study(changed(tmp_path, "ramp_months = 4"), with_records=False)
+    year, pay = kit.point().totals, cash_draws(kit, DRAWS).cases[TARGET_PAY].path.pay
+    busy = year["hours_per_year"] - year["fixed_hours_per_year"]
+    worked = [(busy * part / 8 + year["fixed_hours_per_year"]) / 12 for part in (1, 3, 5, 7, 8)]
+    assert pay[1:6] == pytest.approx([0.72 * 16.0 * hours for hours in worked], rel=1e-9)
+
+
 def test_reserve_lifts_every_month_and_no_payback(tmp_path):
     """3,000 at the start are there in each month, and make nothing back sooner."""
     rich = cash_draws(open_study(changed(tmp_path, 'reserve = "3000 EUR"'), with_records=False), DRAWS)
@@ -313,6 +322,17 @@ def test_what_is_left_of_the_outlays(tmp_path):
     worn = 2 * lasting.point().totals["casts_per_year"] / 14 / 10_000
     assert worn == pytest.approx(0.0443, abs=1e-4)
     assert cash_draws(lasting, DRAWS).cases[NO_PAY].left == pytest.approx(1780 * 4 / 6 + 19.8 * (1 - worn))
+
+
+def test_only_what_the_outlay_paid_is_left(tmp_path):
+    """A stated outlay of 450, a quarter of 1,780 and a first set of moulds at 19.80 (own arithmetic: 449.95), leaves a quarter of 1,780 x 4 / 6;
+    none leaves nothing, one beyond it all, and what the path buys anew after 20 months is left whole, as 16 of 20 months."""
+    quarter, none, more = ("pot = '449.95 EUR'", "", "pot = '9000 EUR'")
+    kits = [open_study(changed(tmp_path, f"outlay = {{ {text} }}"), with_records=False) for text in (quarter, none, more)]
+    assert [cash_draws(kit, DRAWS).cases[NO_PAY].left for kit in kits] == pytest.approx([1780 / 6, 0.0, 1780 * 4 / 6])
+    edits = [('life = "6 year"', 'life = "20 month"')]
+    anew = open_study(changed(tmp_path, "outlay = {}", edits=edits), with_records=False)
+    assert cash_draws(anew, DRAWS).cases[NO_PAY].left == pytest.approx(1780 * 16 / 20)
 
 
 def test_tables_say_the_same_as_the_paths():

@@ -499,6 +499,24 @@ def test_a_channel_is_cut_for_what_is_there(tmp_path):
     assert "orders of online**, because nothing more is left of what it takes" in said and "elsewhere" not in said
 
 
+def test_what_even_sharing_leaves_undone_is_said(tmp_path):
+    """With ten times the online orders the full pot is shared evenly; the same pieces given to the orders that leave most a piece, one channel
+    after the other, bring so much more (own arithmetic). Where one channel alone asks for the pot there is nothing to share."""
+    kit = changed(tmp_path, ('value = "216 orders/year"', 'value = "2160 orders/year"'))
+    sizes, asked = {"online": 6, "joiner": 14, "wholesale": 24}, {"online": 2160, "joiner": 44, "wholesale": 22}
+    left = order_table(kit).set_index("channel")["after the target"]
+    met = {name: float(channel["orders"]) for name, channel in kit.point().channels.items()}
+    assert [met[name] / asked[name] for name in asked] == pytest.approx([met["online"] / 2160] * 3)
+    room, most = sum(met[name] * sizes[name] for name in met), 0.0
+    for name in sorted(asked, key=lambda name: -left[name] / sizes[name]):
+        orders = min(asked[name], room / sizes[name]) if left[name] > 0 else 0.0
+        room, most = room - orders * sizes[name], most + orders * left[name]
+    more = format_of(kit).money(most - sum(met[name] * left[name] for name in met), 0)
+    assert f"this mix instead would bring about {more} more a year" in mix_sentences(kit, format_of(kit))
+    only = kit.with_scenarios({"": ScenarioEntry(what="x", drop=["channels.joiner", "channels.wholesale"])})
+    assert "shared out evenly" not in mix_sentences(only, format_of(only))
+
+
 def test_own_hours_are_a_cost():
     """Gypsum figures leave something before own hours and nothing after them: none are taken."""
     kit = demo("gannet-lane-figures")

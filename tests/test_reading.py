@@ -634,3 +634,15 @@ def test_rows_of_one_fault_are_told_in_their_order(tmp_path):
     names = Names(products={"a": steps, "b": steps}, channels=frozenset(), places=frozenset(), tasks=frozenset())
     [fault] = read_records(tmp_path, names)[2]
     assert fault.row == 2 and fault.found.endswith("the same in rows 3, 4, 5")
+
+
+def test_a_named_column_that_no_file_has_is_told(tmp_path):
+    """Of three names under [records.columns.prices_seen] two stand in the headers of two files, one of them with its unit; the third in none."""
+    (tmp_path / "prices_seen-1.csv").write_text(
+        "Tag,place,description,pieces,price,Wetter\n2025-01-12,shop,hook,1,9,fair\n", "utf-8"
+    )
+    (tmp_path / "prices_seen-2.csv").write_text("date,place,description,pieces,Betrag (EUR)\n2025-01-13,fair,hook,1,9\n", "utf-8")
+    lines = '[records.columns.prices_seen]\nTag = "date"\nBetrag = "price"\nWetter = "ignore"\nWeter = "ignore"'
+    _, reading, faults = read_records(tmp_path, None, settings_of(lines))
+    told = [said for file in reading.files for said in file.decisions if said.startswith("under [records.columns")]
+    assert not faults and told == ["under [records.columns.prices_seen], but in no file of it: 'Weter'"]

@@ -35,7 +35,8 @@ def test_sweep_collects_one_table_and_one_heat_map(tmp_path):
 
 
 def test_sweep_over_any_key_of_a_study_without_a_wait(tmp_path):
-    """Two prices, and two scrap rates alone, nothing waiting: a row a point, in order; more money an order pays more, more scrap less."""
+    """Two prices, and two scrap rates alone, nothing waiting: a row a point, in order; more money an order pays more, more scrap less. The
+    first sweep is kept when one of another grid comes in its place, once, and not when the same grid comes again."""
     study = copy_of(STUDIES[0], tmp_path)
     text = (study / "study.toml").read_text(encoding="utf-8")
     text = re.sub(r"(?m)^wait(_at|_in)? = .*$", "", text)
@@ -51,6 +52,11 @@ def test_sweep_over_any_key_of_a_study_without_a_wait(tmp_path):
 
     assert (code, err) == (0, "") and "Chart: " in out
     assert table.scrap_rate.tolist() == [0.1, 0.3] and table.pay_p50[0] > table.pay_p50[1]
+    assert "sweep held a sweep of another grid; that is kept as sweep-before beside it" in out
+    kept = pd.read_csv(tmp_path / "sweep-before" / "sweep.csv")
+    assert kept["channels.online.price"].tolist() == ["30 EUR", "50 EUR"]
+    code, out, _ = command("sweep", study, "--scrap", "10%,30%", "--draws", 256, "--out", tmp_path / "sweep")
+    assert code == 0 and "kept as" not in out and {path.name for path in tmp_path.glob("sweep*")} == {"sweep", "sweep-before"}
 
 
 @pytest.mark.parametrize("command", ["run", "sweep"])

@@ -9,6 +9,7 @@ from scipy import integrate, stats
 
 from casting_econ.draws.information import best_after_counting, expected_of_rate, width_left
 from casting_econ.pages import deciding, records, waiting
+from casting_econ.study.schema import ScenarioEntry
 
 RATES, BENEFIT = (
     np.array([0.0, 3.0, 8.0, 20.0]),
@@ -123,9 +124,13 @@ def test_what_one_order_says(small):
 
 
 def test_a_guess_without_a_log(small):
-    """A guess with a stated spread of 20 % counts for 25 orders where that is wider than its ten months; without one for its ten months."""
-    _, stated = small(orders=300, spread=True)
+    """A guess with a stated spread of 20 % counts for 25 orders where that is wider than its ten months; without one for its ten months.
+    A scenario that doubles the spread leaves it as 1 / 0.4² = 6.25 orders (own arithmetic)."""
+    kit, stated = small(orders=300, spread=True)
     assert stated.shape == pytest.approx(25.0) and stated.seen is None
+    scale = ScenarioEntry.model_validate({"what": "less sure", "scale": {"spread.demand": 2.0}}, context={"currency": "EUR"})
+    doubled = kit.with_scenarios({"": scale})
+    assert waiting.waiting_of(doubled, 0.0).shape == pytest.approx(6.25)
     _, bare = small(orders=12, spread=False, variation="counts")
     assert bare.shape == pytest.approx(10.0) and bare.exposure == pytest.approx(10 / 12)
 

@@ -356,6 +356,24 @@ def test_refunds_and_replacements(bare):
     assert "postage_charged is not known in 1 row" in how and "postage_paid is not known in 1 row" in how
 
 
+def test_what_the_logs_left_for_an_hour(bare):
+    """One knob of 100 less 10 of fees and 20 of resin, and a pot of 360 over three years: of the logs' two months, not the year's twelve,
+    20 are charged. 50 over the 2.5 hours logged are 20 an hour (own arithmetic); a year without hours has none, and says what it takes."""
+    put(bare, "sales", "date,channel,product,pieces,price,fees\n2025-01-05,online,knob,1,100.00,10.00\n")
+    put(
+        bare,
+        "purchases",
+        "date,item,kind,quantity,unit,paid,useful_years,resale\n2025-01-02,resin,material,1,kg,20.00,,\n2025-01-02,pot-compressor-and-tools,equipment,1,,360,3,0\n",
+    )
+    put(bare, "timesheet", "date,step,minutes\n2025-01-07,polish,90\n2025-02-03,books,60\n")
+    rows = {row[0]: row[1] for row in sheets_of(bare)["summary"].rows}
+    assert rows["left for every hour, by the logs"] == Decimal("50.00")
+    assert rows["left an hour, over the hours in all"] == Decimal("20.00")
+    before = sheets_of(bare, Period(first=dt.date(2024, 1, 1), last=dt.date(2024, 12, 31)))
+    assert not any("an hour" in row[0] for row in before["summary"].rows)
+    assert any("it takes sales, purchases and hours of the period" in row[0] for row in before["how"].rows)
+
+
 def test_fractions_of_a_cent_are_rounded_once(bare):
     """Three times 0.335 is 1.005, written 1.01; binary figures or rounding by row would give 1.00 or 1.02."""
     rows = "".join(f"2025-02-0{day},box,material,1,0.335\n" for day in (1, 2, 3))

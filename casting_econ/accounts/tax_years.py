@@ -2,7 +2,7 @@
 
 import calendar
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import pandas as pd
@@ -39,6 +39,12 @@ class Period:
         """Number of the month a day falls in; months begin on the day of the month on which the tax year does."""
         anchor = min(int(self.starts[3:]), calendar.monthrange(day.year, day.month)[1])
         return day.year * 12 + day.month - (day.day < anchor)
+
+    def until(self, day: dt.date) -> "Period":
+        """The part of the period up to the end of the month that a day falls in."""
+        days = (day + dt.timedelta(days=n) for n in range(32))
+        last = next(one for one in days if self.month(one + dt.timedelta(days=1)) > self.month(day))
+        return replace(self, last=min(last, self.last))
 
 
 def _day(year, starts):

@@ -285,6 +285,21 @@ class _Maker:
             self.how.append("mileage: distances of the log; one mile is 1.609344 km. No rate a distance is put on them here.")
         return sheet
 
+    def pay(self, sales, expenses, hours) -> None:
+        """What the logs leave for each of the maker's own hours, where sales, purchases and hours all have rows in the period."""
+        if any(len(sheet.rows) < 2 for sheet in (sales, expenses, hours)) or not hours.rows[-1][4]:
+            self.how.append("left an hour: not worked out, as it takes sales, purchases and hours of the period.")
+            return
+        part = self.period.until(self.study.dates.max().date())
+        totals = {row[0]: row for sheet in (expenses, _Maker(self.kit, part).equipment()) for row in sheet.rows}
+        left = sales.rows[-1][-1] - sum(totals[f"total {kind}"][-1] for kind in EXPENSES[:3]) - totals["total"][7]
+        self.tell("left for every hour, by the logs", left, "how")
+        self.tell("left an hour, over the hours in all", self.money(left / hours.rows[-1][4]), "how")
+        self.how.append(
+            "left for every hour: what the sales leave, less material, consumables and overheads as bought, less what equipment was charged up to "
+            f"{part.last}, where the period or the month of the last row ends; before tax and your own pay. Stock is not counted, nor what no log has."
+        )
+
     def tell(self, what, amount, sheet):
         """A line of the summary, in money."""
         self.summary.append((what, amount, self.study.currency, sheet))
@@ -328,6 +343,7 @@ def year_end_sheets(kit: OpenStudy, period: Period) -> list[Sheet]:
     """
     maker, table = _Maker(kit, period), kit.study.file.study
     sheets = [maker.sales(), maker.expenses(), maker.equipment(), maker.stock(), maker.hours(), maker.mileage()]
+    maker.pay(sheets[0], sheets[1], sheets[4])
     top = [f"{table.name}, {period.first} to {period.last}"]
     top += ["Invented: no workshop, order or price in it is real."] if table.invented else []
     top += [CAUTION] if kit.study.records else [CAUTION, "There are no logs: nothing here but the equipment of study.toml."]

@@ -25,6 +25,7 @@ class YearFlows:
     overhead: Any  # with what pieces on the shelf and rare events cost [money/month]
     wear: Any  # of equipment, no payment [money/month]
     hours: Any  # [hour/month]
+    busy: Any  # of those, hours of making and of orders, which go with the sales [hour/month]
 
 
 def flows_of(a: Workshop, outcome: Outcome) -> YearFlows:
@@ -45,9 +46,8 @@ def flows_of(a: Workshop, outcome: Outcome) -> YearFlows:
     orders = {c.name: [order_money(c, m.met[c.name], m.pieces[c.name]) for m in found] for c in a.channels}
     kinds = {kind: sum(by_month([m[kind] for m in orders[c.name]]) for c in a.channels) for kind in ("postage", "packaging")}
     stall_hours = sum(channel["stall_hours"] for channel in outcome.channels.values())
-    hours = of_year(a.fixed_hours_per_week) * working(a, stall_hours).weeks + of_year(stall_hours) * a.months.season
-    for c in a.channels:
-        hours = hours + by_month([m.met[c.name] * c.minutes_per_order / 60.0 for m in found])
+    standing = of_year(a.fixed_hours_per_week) * working(a, stall_hours).weeks + of_year(stall_hours) * a.months.season
+    busy = sum(by_month([m.met[c.name] * c.minutes_per_order / 60.0 for m in found]) for c in a.channels)
     material, moulds = 0.0, {}
     for p in a.products:
         year = outcome.products[p.name]
@@ -58,7 +58,7 @@ def flows_of(a: Workshop, outcome: Outcome) -> YearFlows:
         worn = 0.0 if p.mould is None else year["piece"].mould_material * year["yield"] * year["casts_per_year"]
         # moulds may leave next to nothing below nothing
         material = material + of_year(np.maximum(used - worn, 0.0)) * share
-        hours = hours + of_year(made) * share
+        busy = busy + of_year(made) * share
         moulds |= {} if p.mould is None else {p.name: of_year(worn) * share}
     overhead = [of_year(o.per_year) * even for o in a.overheads]
     overhead += [by_month([shelf_cost(p, m.shelf[p.name], count) for m in found]) for p in a.products]
@@ -71,14 +71,16 @@ def flows_of(a: Workshop, outcome: Outcome) -> YearFlows:
         moulds=moulds,
         overhead=sum(overhead, 0.0 * even),
         wear=of_year(outcome.totals["equipment_per_year"]) * even,
-        hours=hours,
+        hours=standing + busy,
+        busy=busy,
     )
 
 
-def level(year: YearFlows, share, running) -> YearFlows:
+def level(year: YearFlows, share, running, asked) -> YearFlows:
     """Months of years that are all as one in one piece: what goes with the sales by their share of a year, stalls by the season alone, the
-    rest evenly; shapes (..., months). [year/month]"""
+    rest evenly; shapes (..., months). Hands that learn make what they can of what is `asked`, and are as busy as with all of it. [year/month]"""
     even = np.ones(share.shape[-1]) / MONTHS_IN_YEAR
+    busy = year.busy * asked
     return YearFlows(
         receipts={name: money * share for name, money in year.receipts.items()},
         with_sales=year.with_sales * share,
@@ -87,7 +89,8 @@ def level(year: YearFlows, share, running) -> YearFlows:
         moulds={name: worn * share for name, worn in year.moulds.items()},
         overhead=year.overhead * even,
         wear=year.wear * even,
-        hours=year.hours * even,
+        hours=(year.hours - year.busy) * even + busy,
+        busy=busy,
     )
 
 

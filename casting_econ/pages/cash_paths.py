@@ -79,7 +79,7 @@ def cash_draws(kit: OpenStudy, draws=None, seed=None, *, chunk: int = 4_096, wor
     month of every year. Else a draw is one year's numbers, held through all months: chance from month to month is left out, so real
     paths are rougher.
     What the path is worth, and its rate of return, count what is left of the outlays at the end: equipment written down evenly to its
-    resale, and what the first moulds have not worn. Stock, and what buyers owe then, are left out.
+    resale, and what the first moulds have not worn, as far as the path paid for them. Stock, and what buyers owe then, are left out.
     """
     draws, seed = kit.plan_of_draws(min(draws or kit.study.file.study.draws, MOST_DRAWS), seed)
     stated, season, by_month = kit.study.file.cash, season_weights(kit.study), kit.variation == "months"
@@ -173,8 +173,11 @@ def _gains(kit, path):
 def _outlay(kit, a):
     """Money put in at the start, by what it is for: as stated, else the equipment and a first set of moulds a product."""
     stated = kit.study.file.cash.outlay
-    if stated is not None:
-        return dict(stated)
+    return _at_start(a) if stated is None else dict(stated)
+
+
+def _at_start(a):
+    """What equipment and a first set of moulds a product cost, by name. [money]"""
     moulds = {f"moulds for {p.name}": p.mould.material_cost for p in a.products if p.mould is not None}
     return {e.name: e.price for e in a.equipment} | moulds
 
@@ -196,7 +199,7 @@ def _level_year(kit, a, season):
     when = {"season": season, "first_month": 1 + MONTHS.index(stated.start_month)}
     months = stated.months + stated.material_lead
     share = cash.sales_share(months, ramp_months=stated.ramp_months, **when)
-    return level(flows_of(a, outcome), practice_of(kit, a, outcome) * share, cash.sales_share(months, **when))
+    return level(flows_of(a, outcome), practice_of(kit, a, outcome) * share, cash.sales_share(months, **when), share)
 
 
 def _years(kit, each):
@@ -264,13 +267,17 @@ def _bought_anew(e, month, months):
 
 
 def _left(kit, a, flows):
-    """What equipment, written down evenly, and the moulds of the start are still worth at the end. [money]"""
+    """What equipment, written down evenly, and the moulds of the start are still worth at the end, as far as the path paid for them. [money]
+
+    What was there before a stated outlay is no gain of the path: an outlay of a quarter of it all counts for a quarter.
+    """
     months, left = kit.study.file.cash.months, 0.0
+    paid = np.minimum(share_of(sum(_outlay(kit, a).values(), 0.0), sum(_at_start(a).values(), 0.0), 1.0), 1.0)
     for e in a.equipment:
-        life = np.asarray(e.life_years * MONTHS_IN_YEAR, float)
-        age = months - _bought_anew(e, months, months)[..., 0] * life
-        left = left + e.price - worn_in_all(e.price, e.resale) * np.minimum(age / life, 1.0)
-    return left + sum((np.maximum(there - np.sum(worn, axis=-1), 0.0) for worn, there in flows.moulds), 0.0)
+        life, anew = np.asarray(e.life_years * MONTHS_IN_YEAR, float), _bought_anew(e, months, months)[..., 0]
+        worth = e.price - worn_in_all(e.price, e.resale) * np.minimum((months - anew * life) / life, 1.0)
+        left = left + worth * np.where(anew > 0, 1.0, paid)
+    return left + paid * sum((np.maximum(there - np.sum(worn, axis=-1), 0.0) for worn, there in flows.moulds), 0.0)
 
 
 def ends_of(values):

@@ -193,7 +193,7 @@ def _clash(entries):
 @shown(
     "change-scenarios",
     "Scenarios beside the study: what each costs once, and the changes it brings; the gain a year lies between low and high in eight draws of ten, "
-    "payback is in months and counts the hours once at the target, worth is over the life of the outlay",
+    "payback is in months and counts the hours once at the target, worth is over the life of the outlay, 5 years where none is stated",
     "scenario: text; outlay: money0; hours once: 0; change in pay an hour: money; change in pay a year: kept; gain a year: money0; low: money0; "
     "high: money0; "
     "chance: chance; payback: months; worth: money0; limits then: text",

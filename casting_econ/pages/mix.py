@@ -205,6 +205,10 @@ def mix_sentences(kit: OpenStudy, fmt: Format) -> str:
             + full[1:]
             + (brings if round(worth) > 0 else f", but one more {unit} alone would bring hardly anything.")
         )
+    met = np.array([float(kit.point().channels[name]["orders"]) for name in found.names])
+    if (mix.spare <= 0.0).any() and (more := mix.contribution - float(gain @ met)) >= 1.0:
+        evenly = "Elsewhere in this report what is full is shared out evenly, all orders that need it cut alike"
+        text.append(f"{evenly}; this mix instead would bring about {fmt.money(more, 0)} more a year, every hour paid the target.")
     if mix.others_as_good and cut:
         text.append("Other mixes bring as much.")
     if kit.variation == "months":

@@ -151,9 +151,9 @@ def _years_told(kit, channel, number):
         found = ask(kit.study, key.split("."), number)
     if found is not None:  # of a rate with this mean and variance
         return float(found.posterior.middle / found.posterior.quantile(_EVEN).var()), told
-    (orders, years), spread = guessed_rate(number), kit.study.file.spread.demand.value
-    if spread > 0 and takes_factor(kit.study.numbers, key):  # stated as wider than that
-        years = min(years, 1.0 / (spread**2 * orders))
+    (orders, years), spread = guessed_rate(number), kit.assumed.numbers.get("spread.demand")  # as a scenario may scale it
+    if spread is not None and spread.value > 0 and takes_factor(kit.study.numbers, key):  # stated as wider than that
+        years = min(years, 1.0 / (spread.value**2 * orders))
     return years, told
 
 

@@ -118,6 +118,15 @@ def replace_folder(new: Path, out: Path, part: Path, say: Callable[[str], None])
         _clear(part)
 
 
+def keep_beside(out: Path, what: str, say: Callable[[str], None]) -> None:
+    """Give what stands in a place a name beside it; `say` takes the line that tells it."""
+    number = 1
+    while (kept := out.with_name(f"{out.name}-before{'' if number == 1 else -number}")).exists():
+        number += 1
+    os.replace(out, kept)
+    say(f"{out.name} held {what}; that is kept as {kept.name} beside it")
+
+
 def _carry(out, new, say):
     """Copy what no run wrote, or somebody changed, from an old folder into a new one."""
     if (written := told_by(out).get("files")) is None:  # of an earlier version of the kit

@@ -22,7 +22,7 @@ from ..study.numbers import split_figure
 from ..study.scenarios import nested
 from . import WORKERS
 from .cluster import Cluster
-from .folders import manifest, replace_folder, work_key, working_folder, write_manifest
+from .folders import keep_beside, manifest, replace_folder, told_by, work_key, working_folder, write_manifest
 from .notebooks import Job, check_parameters, finished, from_there, run_jobs
 
 SCRAP, CURE = "scrap_rate", "cure_hours"  # columns of the two that are no keys of the study file
@@ -80,7 +80,7 @@ def run_sweep(
     """Run a notebook at every point of a grid, and collect what it records, in a folder with every executed notebook, `sweep.csv` and, of one
     or two figures that are varied, a chart; table and chart grow in the working folder beside it while points end.
 
-    The study folder is never written to, except for `sweep/` when no `out` is given. `scrap` and `cure` are shares of casts scrapped, and
+    The study folder is never written to, except for `sweep/` when no `out` is given; a sweep of another grid there is kept beside it. `scrap` and `cure` are shares of casts scrapped, and
     hours of the longest wait, of the `product`, "" being the first [-, hour]; `vary` has dotted keys of the study file, each with values as
     the file would have them; the `notebook` is one of the kit with a parameter for each of what is given. `draws` are those of each run,
     `workers` notebooks run at a time, or a Dask cluster at the address `scheduler` runs them; `say` takes a line of progress.
@@ -155,7 +155,10 @@ def run_sweep(
     if errors:
         raise errors[0]
     show()
-    write_manifest(inner, manifest(kit, part / "study"))
+    grid = {"notebook": notebook, "product": product, "axes": axes}
+    write_manifest(inner, manifest(kit, part / "study") | {"sweep": grid})
+    if told_by(out).get("sweep", grid) != grid:
+        keep_beside(out, "a sweep of another grid", say)
     replace_folder(inner, out, part, say)
     return out
 

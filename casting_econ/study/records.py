@@ -10,7 +10,7 @@ import pandas as pd
 
 from ..faults import Fault, close_match, counted, some_of
 from ..ledger import LOGS, place_of, read_logs
-from ..ledger.logs import last_day_of
+from ..ledger.logs import last_day_of, plain
 
 MOULD, ONE_OFF = "mould", "one-off"  # steps of the timesheet that every study knows
 MOST_ROWS, FEW = 8, 3  # rows that a fault lists beside its own; cells with the same fault that are told one by one
@@ -55,12 +55,24 @@ def read_records(folder, names, settings=None, currency="EUR", locale=None):
     themselves. Blank cells are missing values, never zero; `part_in_work` parts off the loads still worked on.
     """
     records, reading, faults = read_logs(folder, settings, names, currency, locale)
+    _tell_unused_columns(settings.columns if settings else {}, reading)
     if names is not None:
         for log, frame in (records | reading.unsound).items():
             faults += _unknown_names(log, frame, names, reading)
         faults += _unknown_items(settings.words.get("item", {}) if settings else {}, names)
     more, notes = _between_logs(records, names, reading)
     return records, replace(reading, notes=tuple(notes)), _once_a_cause(faults + more)
+
+
+def _tell_unused_columns(named, reading):
+    """Say with a log's first file which columns the study file names that no file of that log has."""
+    for log, columns in named.items():
+        files = [file for file in reading.files if file.log == log]
+        headings = {column.header for file in files for column in file.columns}
+        there = {plain(form) for heading in headings for form in (heading, *re.split(r"[(\[]", heading)[:1])}
+        unused = [repr(name) for name in columns if plain(name) not in there]
+        if unused and files and all(file.columns or file.empty for file in files):
+            files[0].decisions.append(f"under [records.columns.{log}], but in no file of it: {', '.join(unused)}")
 
 
 def known_on(records, day):

@@ -142,7 +142,7 @@ def read_answers(
     """All answers of a file or of options, every fault in one go.
 
     `texts` are by key, such as `craft`, `casts_per_load` or `minutes.sand`, as text or figures; what is missing is not known. The code of
-    the `currency` is that of the price if not given, else EUR; `place` is named in faults; `partly` says that more answers are to come,
+    the `currency` is that of the first sum of money if not given, else EUR; `place` is named in faults; `partly` says that more answers are to come,
     so that none is missing yet. StudyError for unknown keys and for answers that cannot be read.
     """
     faults, texts = [], dict(texts)
@@ -162,7 +162,8 @@ def read_answers(
     fits = _crafts(named)
     craft = tried("craft", named, (fits or [*crafts().values()])[0], _only, fits, named)
     if currency is None:
-        written = re.findall(r"[€£$]|\b[A-Z]{3}\b", str(texts.get("price", "")))
+        money = (str(texts.get(key, "")) for key, part in PARTS.items() if "{money}" in part.unit)  # whichever names one first
+        written = re.findall(r"[€£$]|\b[A-Z]{3}\b", " ".join(money))
         currency = written[0] if written else "EUR"
     currency = tried("currency", currency, "EUR", known_currency, currency)
     piece = tried("piece", piece, piece, _piece, piece, craft)
@@ -236,10 +237,10 @@ def _heard(part, answers, fmt):
         return ", ".join(f"{name} {count}" for name, count in answers.colours.items()) or "All alike"
     if (figures := answers.figures.get(part.key)) is None:
         return unknown
-    low, likely, high = (fmt.exactly(figure / part.scale) for figure in figures)
-    unit = part.in_words(answers.currency, per=False)
-    unit = f"{unit}s" if unit in (*COUNTED, "day", "hour", "minute") and likely != fmt.exactly(1) else unit
-    period = f" {'an' if part.per in ('hour', 'order') else 'a'} {part.per}" if unit != "%" and part.per else ""
+    shown, unit = (fmt.money, "") if "{money}" in part.unit else (fmt.exactly, f" {part.unit}")
+    low, likely, high = (shown(figure / part.scale) for figure in figures)
+    unit = f"{unit}s" if part.unit in (*COUNTED, "day", "hour", "minute") and likely != fmt.exactly(1) else unit
+    period = f" {'an' if part.per in ('hour', 'order') else 'a'} {part.per}" if part.unit != "%" and part.per else ""
     none = ". None fails, by that, so no cast is planned beyond those asked for until your log of batches says otherwise"
     aside = none if part.key == "yield" and figures[0] == 100.0 else ""
-    return f"{likely if low == high else f'{low} to {high}, most likely {likely},'} {unit}{period}{aside}"
+    return f"{likely if low == high else f'{low} to {high}, most likely {likely},'}{unit}{period}{aside}"

@@ -237,10 +237,10 @@ def _heard(part, answers, fmt):
         return ", ".join(f"{name} {count}" for name, count in answers.colours.items()) or "All alike"
     if (figures := answers.figures.get(part.key)) is None:
         return unknown
-    shown, unit = (fmt.money, "") if "{money}" in part.unit else (fmt.exactly, f" {part.unit}")
-    low, likely, high = (shown(figure / part.scale) for figure in figures)
-    unit = f"{unit}s" if part.unit in (*COUNTED, "day", "hour", "minute") and likely != fmt.exactly(1) else unit
-    period = f" {'an' if part.per in ('hour', 'order') else 'a'} {part.per}" if part.unit != "%" and part.per else ""
+    low, likely, high = (fmt.exactly(figure / part.scale) for figure in figures)
+    unit = part.in_words(answers.currency, per=False)
+    unit = f"{unit}s" if unit in (*COUNTED, "day", "hour", "minute") and likely != fmt.exactly(1) else unit
+    period = f" {'an' if part.per in ('hour', 'order') else 'a'} {part.per}" if unit != "%" and part.per else ""
     none = ". None fails, by that, so no cast is planned beyond those asked for until your log of batches says otherwise"
     aside = none if part.key == "yield" and figures[0] == 100.0 else ""
-    return f"{likely if low == high else f'{low} to {high}, most likely {likely},'}{unit}{period}{aside}"
+    return f"{likely if low == high else f'{low} to {high}, most likely {likely},'} {unit}{period}{aside}"

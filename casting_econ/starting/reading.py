@@ -48,9 +48,7 @@ def read_answer(part: Part, text: Any, currency: str) -> tuple[float, float, flo
         raise ValueError(f"not an answer that can be read -> figures, and behind them their unit, such as {example!r}")
     text, given = match[2], (match[1] or match[3]).strip()
     factor = _factor(given, part, currency)
-    # what was turned into another unit has no more digits than were meant: 14 oz are 396.89 g
     found = {tuple(figure * factor for figure in figures) for figures in _readings(text, given)}
-    found = found if factor == 1.0 else {tuple(float(f"{figure:.5g}") for figure in figures) for figures in found}
     shares = {tuple(figure * 100.0 for figure in figures) for figures in found} if unit == "%" and not given else set()
     possible = {figures for figures in found | shares if not _outside(part, figures, unit)}
     if len(possible) > 1:
@@ -59,7 +57,9 @@ def read_answer(part: Part, text: Any, currency: str) -> tuple[float, float, flo
         raise Unclear(f"question: is this {' or '.join(figures)} {unit}? -> {right}")
     if not possible:
         raise ValueError(_outside(part, min(found), unit))
-    return tuple(figure * part.scale for figure in possible.pop())
+    figures = tuple(figure * part.scale for figure in possible.pop())
+    # what was turned into another unit keeps no more digits than were meant: 14 oz are 396.89 g
+    return figures if factor == 1.0 else tuple(float(f"{figure:.5g}") for figure in figures)
 
 
 def _readings(text, unit):

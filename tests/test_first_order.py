@@ -540,3 +540,11 @@ def test_next_to_do_with_one_order_is_the_order(made, tmp_path):
     assert any(thing.startswith(f"**Look back on {FIRST_ORDER}:**") and "--finished" in thing for thing in things(over))
     many = folder("many", ('value = "1 order/year"', 'value = "12 order/year"'))
     assert not any(FIRST_ORDER in thing for thing in things(many))
+
+
+def test_rubber_is_told_as_a_guess_by_weight_with_the_sum_from_size(made):
+    """A pot of 10 x 10 x 10 cm that fills 250 ml takes 12 x 12 x 11 - 250 = 1,334 ml, at 1.15 g/ml 1.5 kg (own arithmetic), where the guess goes
+    by its 400 g: the file says so where moulds are of rubber, and nowhere else."""
+    for craft, (kit, _) in made.items():
+        text = (kit.study.folder / "study.toml").read_text(encoding="utf-8")
+        assert ("(length + 2) x (width + 2) x (height + 1)" in text) == ("materials.silicone" in text), craft

@@ -13,6 +13,7 @@ from .conditions import moved_words, needed_table
 from .deciding import Decision, brings_words, decision_sentence, decision_word
 from .job import Job, counted_orders, hour_words, job_line, job_of, only_order, todo_words
 from .monte_carlo import by_luck_alone, certainty_word
+from .records import unlike_orders
 from .sensitivity import swing_table
 from .waiting import guess_words, try_words, waiting_of, worth_waiting_for
 
@@ -35,7 +36,9 @@ def first_lines(kit: OpenStudy, answer: Answer, decision: Decision, rows: list[C
     if best := best_of(rows):
         todo += f" First: {best.what}, {about}{fmt.money(float(best.gain.mean()), 0)} more a year."
     guess = guess_words(waiting_of(kit, float(decision.benefit.mean())), fmt)
-    return [*([lead] if job.alone else []), hour, job_line(kit, answer, job), f"{todo} {guess}".rstrip()]
+    wrong = "**The sales log brings far more or less an order than the study states, so that what follows is reckoned wrong:** the page on records says what to write."
+    lines = [lead] * bool(job.alone) + [wrong] * bool(unlike_orders(kit))
+    return [*lines, hour, job_line(kit, answer, job), f"{todo} {guess}".rstrip()]
 
 
 def advice(kit: OpenStudy, job: Job, decision: Decision) -> str:

@@ -182,3 +182,30 @@ def test_ounces_are_grams_of_as_many_digits_as_were_meant(tmp_path):
     text = (new_study(tmp_path / "s", answers)[0].study.folder / "study.toml").read_text(encoding="utf-8")
     assert 'quantity = { value = "396.89 g"' in text and "What does one cast weigh? 396.89 g a cast." in understood(answers)
     assert read_answers({"craft": "soap", "cure": "77 h"}).figures["cure"] == (77.0, 77.0, 77.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "read"),
+    [
+        ("$20/hr", (20, 20, 20)),
+        ("$20 an hour", (20, 20, 20)),
+        ("$20 hourly", (20, 20, 20)),
+        ("$18 $20 $24 per hour", (18, 20, 24)),
+        ("$18-$20-$24", (18, 20, 24)),
+        ("$1,234.50 / hour", (1234.5, 1234.5, 1234.5)),
+        ("USD 20 an hour", (20, 20, 20)),
+    ],
+)
+def test_money_is_read_with_its_sign_before_and_its_period_behind(text, read):
+    """As people write a wage where the sign goes before the sum (common practice, no source)."""
+    target = next(part for question in QUESTIONS for part in question.parts if part.key == "target")
+    assert read_answer(target, text, "USD") == pytest.approx(read)
+
+
+def test_a_price_each_with_its_sign_before_is_of_every_piece():
+    """48 pieces at 25 are 1,200 for the order (own arithmetic); a word before a figure is still no unit."""
+    asked = {"craft": "gypsum", "begin": "order", "pieces": "48", "due": "2099-12-18"}
+    assert read_answers(asked | {"price": "$25 each"}).figures["price"] == (1200, 1200, 1200)
+    for text in ("about 20 USD", "$20 banana", "-$20", "$20 $30"):
+        with pytest.raises(StudyError):
+            read_answers(asked | {"target": text})

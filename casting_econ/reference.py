@@ -25,6 +25,13 @@ def wages() -> pd.DataFrame:
     return pd.read_csv(kit_folder("data") / "reference" / "wages.csv", comment="#").set_index("id")
 
 
+def wages_on(day: dt.date | None) -> pd.DataFrame:
+    """Newest published wage of each place and kind that holds from a day or earlier; the newest of all without a day."""
+    begun = wages()[wages().valid_from.astype(str) <= str(day or "9999")]
+    newest = begun.sort_values("valid_from").groupby(["place", "kind"]).tail(1)
+    return begun[begun.index.isin(newest.index)]
+
+
 def over_a_year_old(valid_from: str | dt.date, today: dt.date | None) -> bool:
     """Whether what holds from a day on, or from some day of a year, is more than a year old on another day; False for no such day.
 

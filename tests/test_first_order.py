@@ -12,8 +12,8 @@ from casting_econ.faults import StudyError
 from casting_econ.kit import format_of, open_study
 from casting_econ.orders import open_order, price_of, wording
 from casting_econ.orders.policies import policy_sentence
-from casting_econ.pages.answer import first_lines
-from casting_econ.pages.deciding import decision_of
+from casting_econ.pages.answer import first_lines, next_things
+from casting_econ.pages.deciding import decision_of, information_table
 from casting_econ.pages.monte_carlo import LOSS, verdict
 from casting_econ.pages.records import assumption_table, could_measure
 from casting_econ.pages.scrap import pay_at_scrap, scrap_curve, scrap_now, what_scrap_moves
@@ -506,3 +506,45 @@ def test_a_plan_that_looks_back_says_so_before_anything_else(tmp_path):
 def test_the_next_command_can_be_copied_where_the_folder_has_a_blank():
     """As the shells of every system read it: in quotes."""
     assert what_next(open_study(DATA / "ninepenny-lather"), "my study") == ("report", 'casting-econ run "my study"')
+
+
+def test_next_to_do_with_one_order_is_the_order(made, tmp_path):
+    """No price of one order need carry a year: the first page says to see the order through, what to ask for it where no price is stated, and
+    which guess to mend first; to look back where its day has gone by the logs. Of twelve such orders a year it is the levers again."""
+
+    def things(kit):
+        decision = decision_of(kit)
+        return next_things(kit, decision, information_table(decision), [], format_of(kit))
+
+    def folder(name, *changes, sold=""):
+        text = (made["epoxy"][0].study.folder / "study.toml").read_text(encoding="utf-8")
+        place = tmp_path / name
+        (place / "records").mkdir(parents=True)
+        for old, new in changes:
+            assert text.count(old) == 1
+            text = text.replace(old, new)
+        (place / "study.toml").write_text(text, encoding="utf-8")
+        if sold:
+            (place / "records" / "sales.csv").write_text(f"date,channel,product,pieces,price\n{sold}", encoding="utf-8")
+        return open_study(place)
+
+    see, ask_for, mend = things(folder("new"))[-3:]
+    assert (
+        see.startswith(f"**First see {FIRST_ORDER} through:**")
+        and "names:** none is stated" in ask_for
+        and " guesses it moves" in mend
+    )
+    priced = folder("priced", ('channel = "direct"\n', 'channel = "direct"\nprice = "900 EUR"\n'))
+    assert not any("none is stated" in thing for thing in things(priced))
+    over = folder("over", (f"due = {DUE}", "due = 2026-02-01"), sold="2026-03-01,direct,piece,120,900\n")
+    assert any(thing.startswith(f"**Look back on {FIRST_ORDER}:**") and "--finished" in thing for thing in things(over))
+    many = folder("many", ('value = "1 order/year"', 'value = "12 order/year"'))
+    assert not any(FIRST_ORDER in thing for thing in things(many))
+
+
+def test_rubber_is_told_as_a_guess_by_weight_with_the_sum_from_size(made):
+    """A pot of 10 x 10 x 10 cm that fills 250 ml takes 12 x 12 x 11 - 250 = 1,334 ml, at 1.15 g/ml 1.5 kg (own arithmetic), where the guess goes
+    by its 400 g: the file says so where moulds are of rubber, and nowhere else."""
+    for craft, (kit, _) in made.items():
+        text = (kit.study.folder / "study.toml").read_text(encoding="utf-8")
+        assert ("(length + 2) x (width + 2) x (height + 1)" in text) == ("materials.silicone" in text), craft

@@ -268,9 +268,9 @@ def test_a_wage_is_reached_as_often_wherever_it_stands(one):
 
     typed = one("rates", '{ low = "100 orders/year", likely = "200 orders/year", high = "900 orders/year" }', "20", UNSURE)
     answer = typed.monte_carlo(DRAWS, 20)
-    row = monte_carlo.wage_table(typed, answer).set_index("wage").loc["ie-minimum-2025"]
+    row = monte_carlo.wage_table(typed, answer).set_index("wage").loc["ie-minimum-2026"]
     weeks = draw_values(typed.assumed, DRAWS, 20)["time.weeks"]
-    needed = row.published * wages().loc["ie-minimum-2025"].paid_hours_per_year
+    needed = row.published * wages().loc["ie-minimum-2026"].paid_hours_per_year
     assert row["hour reached"] == (answer.draws["pay_per_hour"] >= needed / (weeks * 35)).mean()
     assert row["year reached"] == (answer.draws["residual_pay_per_year"] >= needed).mean()
 

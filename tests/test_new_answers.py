@@ -164,3 +164,48 @@ def test_times_that_cannot_be_are_told(said):
     """No day, no hours, an end before its start, half of a clock, hours twice, and words that are no day: one message, what is right."""
     with pytest.raises(StudyError, match="such as 'mon-fri 9-17'"):
         read_answers({"craft": "epoxy", "bench_times": said})
+
+
+def test_any_sum_of_money_says_the_currency():
+    """Who does not know a price yet still counts in dollars where a target, or what the workshop costs, is in them; euros where nothing says."""
+    asked = {"craft": "gypsum", "begin": "order", "pieces": "48", "due": "2099-12-18"}
+    assert read_answers(asked).currency == "EUR" and read_answers(asked | {"target": "$22"}).currency == "USD"
+    assert read_answers({"craft": "gypsum", "overheads": "900 GBP a year"}).currency == "GBP"
+    with pytest.raises(StudyError, match=r"money in \$ while the study counts in GBP"):
+        read_answers(asked | {"price": "£900", "target": "$22"})
+
+
+def test_ounces_are_grams_of_as_many_digits_as_were_meant(tmp_path):
+    """An ounce is 28.349523125 g (international yard and pound of 1959, from memory), so 14 oz are 396.893 g, told to five figures; a week
+    answered in hours loses nothing."""
+    answers = read_answers({"craft": "gypsum", "weight": "14 oz", "cure": "0.75 h", "price": "$12"})
+    text = (new_study(tmp_path / "s", answers)[0].study.folder / "study.toml").read_text(encoding="utf-8")
+    assert 'quantity = { value = "396.89 g"' in text and "What does one cast weigh? 396.89 g a cast." in understood(answers)
+    assert read_answers({"craft": "soap", "cure": "77 h"}).figures["cure"] == (77.0, 77.0, 77.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "read"),
+    [
+        ("$20/hr", (20, 20, 20)),
+        ("$20 an hour", (20, 20, 20)),
+        ("$20 hourly", (20, 20, 20)),
+        ("$18 $20 $24 per hour", (18, 20, 24)),
+        ("$18-$20-$24", (18, 20, 24)),
+        ("$1,234.50 / hour", (1234.5, 1234.5, 1234.5)),
+        ("USD 20 an hour", (20, 20, 20)),
+    ],
+)
+def test_money_is_read_with_its_sign_before_and_its_period_behind(text, read):
+    """As people write a wage where the sign goes before the sum (common practice, no source)."""
+    target = next(part for question in QUESTIONS for part in question.parts if part.key == "target")
+    assert read_answer(target, text, "USD") == pytest.approx(read)
+
+
+def test_a_price_each_with_its_sign_before_is_of_every_piece():
+    """48 pieces at 25 are 1,200 for the order (own arithmetic); a word before a figure is still no unit."""
+    asked = {"craft": "gypsum", "begin": "order", "pieces": "48", "due": "2099-12-18"}
+    assert read_answers(asked | {"price": "$25 each"}).figures["price"] == (1200, 1200, 1200)
+    for text in ("about 20 USD", "$20 banana", "-$20", "$20 $30"):
+        with pytest.raises(StudyError):
+            read_answers(asked | {"target": text})

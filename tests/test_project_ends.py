@@ -186,3 +186,16 @@ def test_a_refund_counts_where_the_fees_are_not_known(tmp_path):
     """100 paid back and no fees in the row: 580 less the plan's 3 %, 14 of postage, 6 of packing and the 100 (own arithmetic)."""
     sale = "date,order,channel,product,pieces,price,postage_paid,refund\n2026-03-25,first,direct,hook,40,580,14,100\n"
     assert told(with_logs(tmp_path, sales=sale)).actual.receipts == pytest.approx(580 * 0.97 - 14 - 6 - 100)
+
+
+def test_loads_that_name_no_order_are_told(tmp_path):
+    """A load of the order's own product in its days, without its name: counted nowhere, said with the rows that are left out for it."""
+    header, first, *rest = LOGS["batches"].splitlines()
+    at = header.split(",").index("order")
+    nameless = first.split(",")
+    nameless[at] = ""
+    named = told(with_logs(tmp_path / "a"))
+    project = told(with_logs(tmp_path / "b", batches="\n".join([header, *rest, ",".join(nameless)]) + "\n"))
+    assert named.log.unnamed["batches"] == 0 and project.log.unnamed["batches"] == 1 and project.log.loads == named.log.loads - 1
+    said = wording.rows_sentence(project, format_of(project.kit))
+    assert said.startswith("1 row of the batches in its days name") and "left out" in said

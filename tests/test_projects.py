@@ -103,7 +103,7 @@ def test_rows_that_name_no_order_count_where_nothing_else_was_poured(tmp_path):
     assert "sand" not in beside.logged_hours and beside.logged_hours["polish"] == 2.5 and beside.actual.casts == 56
     fmt = format_of(alone.kit)
     assert "counted, as nothing else was poured" in wording.rows_sentence(alone, fmt)
-    assert "left out, as other loads were poured" in wording.rows_sentence(beside, fmt)
+    assert "left out, as loads that do not name it were poured" in wording.rows_sentence(beside, fmt)
     before = LOGS["batches"] + "X0,2026-01-10,hook,pot,12,11,2026-01-12,\n"  # long before: no doubt about its days
     assert told(with_logs(tmp_path / "before", timesheet=unnamed, batches=before)).logged_hours["sand"] == 9
 

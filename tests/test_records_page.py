@@ -13,6 +13,8 @@ from casting_econ.evidence import fit_learning, load_counts, season_table
 from casting_econ.evidence.labour import labour_rows
 from casting_econ.kit import format_of, open_study
 from casting_econ.pages import records, records_work
+from casting_econ.pages.answer import first_lines
+from casting_econ.pages.deciding import decision_of
 from casting_econ.study.records import still_to_come
 
 TILE = """
@@ -334,7 +336,23 @@ def test_purchases_in_a_unit_that_does_not_fit_are_told(kit):
     """Plaster by the sack says nothing about its price by weight, and that is said."""
     said = records.unreconciled(kit(purchases="date,item,kind,quantity,unit,paid\n2025-01-07,plaster,material,2,sack,44"))
 
-    assert said == ["plaster: 1 of 1 purchases are in a unit that does not turn into g, and say nothing of its price."]
+    assert len(said) == 1 and said[0].startswith(
+        "plaster: 1 of 1 purchases are in a unit that does not turn into g, and say nothing of its"
+    )
+    assert "write them in g or a unit like it or, between volume and weight, its `density`" in said[0]
+
+
+def test_purchases_by_the_gallon_count_by_a_density(kit):
+    """A US gallon is 3,785.411784 ml (NIST SP 811), at 1.1 g/ml 4,163.95 g; the amount of a piece stays in the grams, or ounces, it is stated in."""
+    text = TILE.replace(
+        '{ quantity = "50 g", price = "4 EUR/kg"', '{ density = "1.1 g/ml", quantity = "2 oz", price = "4 EUR/kg"'
+    )
+    opened = kit(text, purchases="date,item,kind,quantity,unit,paid\n2025-01-07,plaster,material,1,US gallon,44")
+
+    assert records.unreconciled(opened) == []
+    assert opened.study.file.products["tile"].steps["cast"].materials["plaster"].quantity.value == pytest.approx(2 * 28.349523125)
+    [row] = records.materials_table(opened.study).itertuples()
+    assert row.bought * {"kg": 1000.0, "g": 1.0, "gram": 1.0}[row.unit] == pytest.approx(1.1 * 3785.411784)
 
 
 def test_purchases_by_weight_of_what_has_a_price_a_piece_say_what_would_help(kit):
@@ -424,6 +442,8 @@ def test_a_days_takings_in_one_row_are_told(kit, rows, words):
     assert words in note and "€24.00 and 2.0 are stated" in note and "a day's takings" in note
     assert "in a column `buyers` of the sales log" in note and "`pieces_per_order` of [channels.shop] in study.toml" in note
     assert note in records.records_overview(opened)
+    lines = first_lines(opened, opened.monte_carlo(), decision_of(opened), [])
+    assert lines[0].startswith("**The sales log brings far more or less an order than the study states") and len(lines) == 4
 
 
 def test_a_days_takings_count_rightly_by_the_remedy_told(kit):
@@ -433,6 +453,7 @@ def test_a_days_takings_count_rightly_by_the_remedy_told(kit):
         both.replace('price = "24 EUR"', 'price = { value = "24 EUR", from = "records", worth = "1 order" }'), sales=DAYS
     )
     price, pieces = (opened.assumed.evidence[f"channels.shop.{key}"].posterior.middle for key in ("price", "pieces_per_order"))
+    assert "reckoned wrong" not in first_lines(opened, opened.monte_carlo(), decision_of(opened), [])[0]
     assert records.unlike_orders(opened) == [] and 12 <= price / pieces <= 540.5 / 41
 
 

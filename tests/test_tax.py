@@ -24,7 +24,7 @@ from casting_econ.pages.living import (
     tax_table,
 )
 from casting_econ.pages.monte_carlo import target_sentence, year_sentence
-from casting_econ.reference import over_a_year_old, taxes, wages
+from casting_econ.reference import over_a_year_old, taxes, wages, wages_on
 from casting_econ.study import read_study
 
 KNOBS, FIGURES, SOAP = "kelpmoor-handles", "gannet-lane-figures", "ninepenny-lather"
@@ -173,6 +173,16 @@ def test_wage_table_is_in_order():
         begins = [dt.date.fromisoformat(day) for day in rows.valid_from]
         ends = [dt.date.fromisoformat(day) for day in rows.valid_to.dropna()]
         assert [(begin - end).days for end, begin in zip(ends, begins[1:], strict=True)] == [1] * len(ends)
+
+
+def test_wages_of_a_day_are_those_in_force():
+    """The federal minimum of the United States was 5.85 from July 2007, and is 7.25 since July 2009 (Fair Labor Standards Act, from memory);
+    with living wages of whole years the newest stays, as nobody knows the next one yet."""
+    for day, amounts in ((dt.date(2008, 1, 1), [5.85]), (dt.date(2026, 11, 27), [7.25]), (None, [7.25])):
+        table = wages_on(day)
+        assert table.amount[table.currency == "USD"].tolist() == amounts
+    assert wages_on(dt.date(2099, 1, 1)).index.equals(wages_on(None).index)
+    assert "uk-living-wage-2025" in wages_on(None).index and "uk-living-wage-2024" not in wages_on(None).index
 
 
 # ---- the study's key ----

@@ -11,8 +11,10 @@ from ..models import evaluate
 from .change import Changed, best_of, cost_words
 from .conditions import moved_words, needed_table
 from .deciding import Decision, brings_words, decision_sentence, decision_word
-from .job import Job, counted_orders, hour_words, job_line, job_of, todo_words
+from .job import Job, counted_orders, hour_words, job_line, job_of, only_order, todo_words
 from .monte_carlo import by_luck_alone, certainty_word
+from .records import unlike_orders
+from .sensitivity import swing_table
 from .waiting import guess_words, try_words, waiting_of, worth_waiting_for
 
 REACH = 0.5  # share of now up to which moving one thing alone is advice
@@ -34,7 +36,9 @@ def first_lines(kit: OpenStudy, answer: Answer, decision: Decision, rows: list[C
     if best := best_of(rows):
         todo += f" First: {best.what}, {about}{fmt.money(float(best.gain.mean()), 0)} more a year."
     guess = guess_words(waiting_of(kit, float(decision.benefit.mean())), fmt)
-    return [*([lead] if job.alone else []), hour, job_line(kit, answer, job), f"{todo} {guess}".rstrip()]
+    wrong = "**The sales log brings far more or less an order than the study states, so that what follows is reckoned wrong:** the page on records says what to write."
+    lines = [lead] * bool(job.alone) + [wrong] * bool(unlike_orders(kit))
+    return [*lines, hour, job_line(kit, answer, job), f"{todo} {guess}".rstrip()]
 
 
 def advice(kit: OpenStudy, job: Job, decision: Decision) -> str:
@@ -83,6 +87,9 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
     if len(things) < 3 and (row := best_of(rows, sure=False)):
         brings = f"{fmt.money(float(row.gain.mean()), 0)} on average, but the chance that it brings anything is only {fmt.chance(row.better)}"
         things.append(f"**Find out about: {row.what}**; it would bring {brings}.")
+    pays = kit.point().totals["pay_per_hour"] >= kit.inputs().target_per_hour
+    if (order := only_order(kit)) and not pays:  # a price that carries a whole year by one order is no advice
+        return [*things, *_order_things(kit, order)][:3]
     needed = needed_table(kit, next(iter(kit.study.file.products)))
     nearest = needed[needed.needed.notna() & np.isfinite(needed.change)].head(1)
     if len(nearest) and len(things) < 3:
@@ -91,9 +98,25 @@ def next_things(kit: OpenStudy, decision: Decision, information: pd.DataFrame, r
         thing = f"**Try for: {words}**; that alone would reach the target"
         if abs(row.change) > REACH:
             thing = f"**No change by less than half is enough alone:** the nearest would be {words}"
-        if kit.point().totals["pay_per_hour"] >= kit.inputs().target_per_hour:
+        if pays:
             thing = f"**Watch: {row.lever}**; with {words} the target is only just reached"
         things.append(f"{thing}, every other number at its middle.")
+    return things
+
+
+def _order_things(kit, order):
+    """What to do where the year is one order: see it through or look back on it, and mend the guess that moves such a year most."""
+    day, learn = kit.study.day, "`casting-econ learn` begins the next study from that"
+    if day and kit.study.file.commissions[order].due < day:
+        things = [f"**Look back on {order}:** `casting-econ order` with `--finished` says what it paid; {learn}."]
+    else:
+        done = "with its hours, loads and receipts written down it says afterwards what it paid"
+        things = [f"**First see {order} through:** `casting-econ order` plans and quotes it; {done}, and {learn}."]
+    if kit.study.file.commissions[order].price is None:
+        things.append("**Ask the price that it names:** none is stated yet, so the year here goes by a guess.")
+    bases = {key: number.basis for key, number in kit.assumed.numbers.items()}
+    if guess := next((row.label for row in swing_table(kit).itertuples() if bases.get(row.key) == "guess"), None):
+        things.append(f"**Write down what is so with you: {guess}**; of all guesses it moves such a year most.")
     return things
 
 

@@ -225,7 +225,7 @@ def stair_sentence(kit: OpenStudy, wait) -> str:
     rate = float(more[0])
     # where moulds are emptied the rate is known within one per cent; less is no stair
     later, gain = next(iter(longer[less < 0.99 * rate]), None), next(iter(shorter[more > 1.01 * rate]), None)
-    text = f"With {wait.count:g} in use ({wait.resource.replace('-', ' ')}), {fmt.number(wait.wait_hours, 1)} hours of waiting"
+    text = f"With {wait.count:g} in use ({wait.resource.replace('-', ' ')}), {fmt.significant(wait.wait_hours)} hours of waiting"
     text += f" and {fmt.number(wait.rest_hours, 1)} of rest" if wait.rest_hours else ""
     text += f" let **{fmt.significant(rate)} loads a week** through."
     if wait.sizes:

@@ -83,6 +83,12 @@ def _safe(risk):
     return "yes" if risk <= SAFE else "not quite" if risk <= UNEASY else "no"
 
 
+def only_order(kit: OpenStudy) -> str:
+    """The one order of the study file, where its year has no other; '' of any other study."""
+    named = list(kit.study.file.commissions)
+    return named[0] if len(named) == 1 and orders_now(kit) <= 1 else ""
+
+
 def hour_words(kit: OpenStudy, answer: Answer) -> str:
     """What half of the years bring an hour or more; of years without an hour of work there is no such figure, and it is said."""
     pay, idle = format_of(kit).money(answer.summary("pay_per_hour")["p50"]), np.isnan(answer.draws["pay_per_hour"]).any()
@@ -97,7 +103,7 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
         case = STATED_PAY if cash.pay_taken > 0 else NO_PAY
         fails = _runs_out(kit, len(answer.draws["pay_per_hour"]), case)
     shares, hour, year = answer.bottleneck, *(answer.chances[f"{one}_pays_living_wage"]["chance"] for one in ("hour", "year"))
-    orders, named = orders_now(kit), list(kit.study.file.commissions)
+    orders = orders_now(kit)
     living_from = factor_for(kit) * orders
     return Job(
         hour=hour,
@@ -113,7 +119,7 @@ def job_of(kit: OpenStudy, answer: Answer) -> Job:
         pays_from=orders_for_target(kit) if hour < _PAYING else np.nan,
         living_from=living_from,
         orders=orders,
-        alone=named[0] if len(named) == 1 and orders <= 1 else "",
+        alone=only_order(kit),
         full=None if year >= _PAYING or np.isfinite(living_from) else full_of(ample_year(kit)),
     )
 

@@ -9,7 +9,7 @@ from ..assumptions import with_luck
 from ..kit import Answer, OpenStudy, format_of, main_wait
 from ..models import evaluate, self_employed_target, with_levers
 from ..models.checks import share_of
-from ..reference import over_a_year_old, wages
+from ..reference import over_a_year_old, wages, wages_on
 from ..study.scenarios import dotted
 from .table import shown
 
@@ -23,12 +23,13 @@ _LUCKY_YEARS = 2_048  # enough for ends that are said with two figures
     "year reached: chance; source: text; read at: kept",
 )
 def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
-    """Chance that an hour, and a full year, reaches each published wage of the study's currency as a self-employed one. [money/hour, -]"""
+    """Chance that an hour, and a full year, reaches each published wage of the study's currency and day as a self-employed one. [money/hour, -]"""
     a, target, draws, rows = kit.inputs(), kit.study.file.target, answer.draws, []
     # beside the point, a wage by the year, and the hours of a full year under it, move in the draws as those of the target do
     by_year = draws["living_per_year"] / answer.living if target.wage else 1.0
     by_hour = by_year * share_of(draws["target_per_hour"] * answer.living, draws["living_per_year"] * answer.target, 1.0)
-    for identifier, row in wages()[wages().currency == kit.study.currency].iterrows():
+    kept = wages().index.isin([*wages_on(kit.study.day).index, target.wage]) & (wages().currency == kit.study.currency)
+    for identifier, row in wages()[kept].iterrows():
         own = target.employer_share.value, a.weeks_per_year, target.full_week.value
         needed = self_employed_target(row.amount, row.paid_hours_per_year, *own)
         hour = float((draws["pay_per_hour"] >= needed * by_hour).mean())

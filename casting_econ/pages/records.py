@@ -107,9 +107,10 @@ def _contradictions(study, fmt):
     unread = [(row.material, row.purchases, row.unread, row.unit) for row in table.itertuples() if row.unread]
     for material, purchases, count, unit in unread:
         amount = f"`quantity` {_amounts(study.file, material)}"
-        would = f': with its {amount}, such as "20 g", and a price by that unit `from = "records"`'
-        said = f"are in a unit that does not turn into {unit}, and say nothing of its price"
-        yield f"{material}: {count} of {purchases} purchases {said}{f'{would} in study.toml they would' if unit == 'pieces' else ''}."
+        would = f': with its {amount}, such as "20 g", and a price by that unit `from = "records"` in study.toml they would'
+        if unit != "pieces":
+            would = f': write them in {unit} or a unit like it or, between volume and weight, its `density`, such as "1.1 g/ml", in study.toml'
+        yield f"{material}: {count} of {purchases} purchases are in a unit that does not turn into {unit}, and say nothing of its price{would}."
     units = [(key, pieces) for _, parts, _ in labour_rows(study) for key, (pieces, _) in parts.items()]
     handled = pd.DataFrame(units, columns=["key", "pieces"]).groupby("key").pieces.sum()
     for product in study.file.products:

@@ -10,7 +10,7 @@ from ..kit import OpenStudy, format_of
 from ..models import evaluate
 from ..models.curing import WEEK_HOURS
 from ..models.year import DEMAND, HANDS
-from ..reference import wages
+from ..reference import wages, wages_on
 from .conditions import Lever, beside_now, levers, solve_for_target, year_over_living
 from .job import APART, ample_orders, ample_year, factor_for, full_of, full_words, orders_now
 from .living import left_of, scheme_of
@@ -202,13 +202,12 @@ def ramp_sentence(kit: OpenStudy, found: Towards | None) -> str:
 
 def jobs_known(kit: OpenStudy) -> pd.DataFrame:
     """Newest published wage of each kind in the country and currency of the study on its day; none for places without one. [money/hour]"""
-    table, day = wages(), str(kit.study.day or "9999")
+    table = wages_on(kit.study.day)
     place = Locale.parse(kit.study.file.study.locale).get_territory_name("en") or ""
     here = table[(table.currency == kit.study.currency) & table.place.str.startswith(place)]
     if kit.study.file.target.wage:
-        here = table[(table.place == table.place[kit.study.file.target.wage]) | table.index.isin(here.index)]
-    known = here[here.valid_from.astype(str) <= day]
-    return known.sort_values(["valid_from", "amount"]).groupby("kind", sort=True).tail(1).sort_values("amount")
+        here = table[(table.place == wages().place[kit.study.file.target.wage]) | table.index.isin(here.index)]
+    return here.sort_values(["valid_from", "amount"]).groupby("kind", sort=True).tail(1).sort_values("amount")
 
 
 @shown(

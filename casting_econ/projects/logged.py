@@ -73,11 +73,11 @@ def logged(study: Study, name: str, product: str, start: date | None) -> Logged:
         mine, inside = _named(frame, name), within(frame["made" if log == "moulds" else "date"])
         if log == "moulds":
             mine = inside & (frame["product"] == product)  # whatever else was poured: no mould names an order
-        elif log in ("timesheet", "purchases"):
+        elif log != "faults":
             free = inside & frame.order.isna() if "order" in frame else inside
-            free &= (frame["product"] == product) | frame["product"].isna() if log == "timesheet" else frame.kind != "overhead"
+            free &= frame.kind != "overhead" if log == "purchases" else (frame["product"] == product) | frame["product"].isna()
             unnamed[log] = int(free.sum())
-            mine |= free & alone
+            mine |= free & alone  # no load is: one that names no order is what makes it not alone
         kept[log] = frame[mine]
     if "faults" in logs:
         faults, batches = logs["faults"], kept.get("batches")

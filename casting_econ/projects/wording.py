@@ -86,9 +86,9 @@ def rows_sentence(project: Project, fmt: Format) -> str:
     parts = []
     unnamed = [f"{fmt.count(count, 'row')} of the {log}" for log, count in project.log.unnamed.items() if count]
     if unnamed:
-        why = "counted, as nothing else was poured" if project.log.alone else "left out, as other loads were poured"
+        why = "counted, as nothing else was poured" if project.log.alone else "left out, as loads that do not name it were poured"
         parts.append(
-            f"{' and '.join(unnamed)} in its days name no order: {why} in its days. The order's name in the column `order` says it."
+            f"{' and '.join([', '.join(unnamed[:-1])] * (len(unnamed) > 1) + unnamed[-1:])} in its days name no order: {why} in its days. The order's name in the column `order` says it."
         )
     if project.log.uncounted:
         loads = fmt.count(project.log.uncounted, "load")

@@ -142,7 +142,7 @@ def read_answers(
     """All answers of a file or of options, every fault in one go.
 
     `texts` are by key, such as `craft`, `casts_per_load` or `minutes.sand`, as text or figures; what is missing is not known. The code of
-    the `currency` is that of the price if not given, else EUR; `place` is named in faults; `partly` says that more answers are to come,
+    the `currency` is that of the first sum of money if not given, else EUR; `place` is named in faults; `partly` says that more answers are to come,
     so that none is missing yet. StudyError for unknown keys and for answers that cannot be read.
     """
     faults, texts = [], dict(texts)
@@ -162,7 +162,8 @@ def read_answers(
     fits = _crafts(named)
     craft = tried("craft", named, (fits or [*crafts().values()])[0], _only, fits, named)
     if currency is None:
-        written = re.findall(r"[€£$]|\b[A-Z]{3}\b", str(texts.get("price", "")))
+        money = (str(texts.get(key, "")) for key, part in PARTS.items() if "{money}" in part.unit)  # whichever names one first
+        written = re.findall(r"[€£$]|\b[A-Z]{3}\b", " ".join(money))
         currency = written[0] if written else "EUR"
     currency = tried("currency", currency, "EUR", known_currency, currency)
     piece = tried("piece", piece, piece, _piece, piece, craft)

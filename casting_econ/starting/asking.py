@@ -9,7 +9,7 @@ from typing import Any
 from ..faults import Fault, StudyError, counted, fault_of, refusal, refusals_told
 from ..study.fields import known_locale
 from ..study.inputs import must_be_new
-from .answers import UNKNOWN, Answers, asks_order, read_answer, read_answers
+from .answers import UNKNOWN, Answers, asks_order, read_answers
 from .crafts import Guess, crafts
 from .questions import BEGIN, Part, parts_of, questions
 from .reading import STAND_IN
@@ -121,8 +121,6 @@ def _fits(part, texts, currency, before, text):
     """ValueError or StudyError for an answer that cannot be read, or does not fit those there are."""
     if part.needed and text.strip().casefold() in UNKNOWN:
         raise ValueError("this is needed, and no guess can stand in for it")
-    if part.kind == "figure" and part.key != "price":  # which says the currency itself
-        read_answer(part, text, currency or before.currency)
     read_answers({**texts, part.key: text}, currency, partly=True)
 
 

@@ -43,10 +43,11 @@ def read_answer(part: Part, text: Any, currency: str) -> tuple[float, float, flo
     if text.casefold() in UNKNOWN:
         return None
     match = re.fullmatch(r"([^\d.,]*?)\s*([\d.,](?:.*\d)?[.,]?)\s*(\D*)", text)
-    if match is None or (match[1] and match[3]) or match[1] in ("-", "+"):
+    if match is None or match[1] in ("-", "+"):
         example = f"{'60' if part.whole else '2 3 5'} {unit.partition('/')[0]}"
         raise ValueError(f"not an answer that can be read -> figures, and behind them their unit, such as {example!r}")
-    text, given = match[2], (match[1] or match[3]).strip()
+    # a sign of money may stand before each figure, and what the answer is for behind them: $18 $20 $24/hour
+    text, given = match[2].replace(match[1] or " ", " "), f"{match[1]} {match[3]}".strip()
     factor = _factor(given, part, currency)
     found = {tuple(figure * factor for figure in figures) for figures in _readings(text, given)}
     shares = {tuple(figure * 100.0 for figure in figures) for figures in found} if unit == "%" and not given else set()
@@ -57,7 +58,9 @@ def read_answer(part: Part, text: Any, currency: str) -> tuple[float, float, flo
         raise Unclear(f"question: is this {' or '.join(figures)} {unit}? -> {right}")
     if not possible:
         raise ValueError(_outside(part, min(found), unit))
-    return tuple(figure * part.scale for figure in possible.pop())
+    figures = tuple(figure * part.scale for figure in possible.pop())
+    # what was turned into another unit keeps no more digits than were meant: 14 oz are 396.89 g
+    return figures if factor == 1.0 else tuple(float(f"{figure:.5g}") for figure in figures)
 
 
 def _readings(text, unit):

@@ -14,6 +14,11 @@ from .crafts import Guess, kinds
 from .reading import STAND_IN, read_times
 
 FIRST_ORDER = "first-order"
+# walls of 5 to 12 mm, rubber of 1.08 to 1.30 g/ml: suppliers' data sheets
+_BLOCK = [
+    "# silicone is guessed from the weight of a cast; a hollow piece takes several times that. From its size, of a casting by itself in a block:",
+    "# (length + 2) x (width + 2) x (height + 1) in cm, less what the cast fills in ml, x 1.15 are the grams of all steps together",
+]
 _STUDY, _WALL = (Path(__file__).with_name(name) for name in ("study.toml.j2", "what-to-write-down.md.j2"))
 _EXAMPLES = {
     "timesheet": {"date": "2026-01-15", "step": "{step}", "minutes": "45", "product": "{piece}", "pieces_handled": "12"},
@@ -201,6 +206,7 @@ class Writer:
             f"masters = {answers.masters}{' # a guess' if guessed['masters'] else ''}",
             "in_hand = 0 # moulds there now",
             *last,
+            *([] if "material" in mould else _BLOCK),
         ]
         for step in mould["steps"]:
             what = "minutes of making a mould:"

@@ -11,7 +11,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, PlainValidat
 
 from ..ledger.cells import celsius
 from ..ledger.logs import plain
-from ..units import COUNTED, ratio_of_units
+from ..units import COUNTED, ratio_through
 from .numbers import UNKNOWN, Amount, Number, Quantity, given_unit, split_figure, told
 
 DAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
@@ -150,12 +150,12 @@ class Node(BaseModel):
 
 
 def _given(raw: Any, info: ValidationInfo) -> Number:
-    """A quantity in the unit it is given in; a density turns volume into grams."""
+    """A quantity in the unit it is given in; in grams where a density is, which turns volumes into them."""
     unit, currency, density = given_unit(raw), info.context["currency"], info.data.get("density")
     number = Quantity(unit, above=0.0, counts=" ".join(COUNTED)).read(raw, currency)
     if density is None:
         return number
-    return number.scaled(ratio_of_units(unit, "milliliter", currency) * density.value, "gram")
+    return number.scaled(ratio_through(unit, "gram", currency, density.value), "gram")
 
 
 def _price_of_unit(raw: Any, info: ValidationInfo) -> Number:
@@ -171,7 +171,7 @@ def _price_of_unit(raw: Any, info: ValidationInfo) -> Number:
 
 
 _UNKNOWN = Number(math.nan, "")
-Given = Annotated[Number, reads(_given, "an amount above 0 with a unit, such as '24 g' (volume if a density is given)", _UNKNOWN)]
+Given = Annotated[Number, reads(_given, "an amount above 0 with a unit, such as '24 g'", _UNKNOWN)]
 PriceOfUnit = Annotated[Number, reads(_price_of_unit, "", _UNKNOWN)]
 
 

@@ -14,7 +14,7 @@ from casting_econ.models import evaluate
 from casting_econ.orders import OrderPlan, figures, mould_page, open_order, order_lines, order_results, price_of, tables
 from casting_econ.orders.buying import buying_list
 from casting_econ.orders.making import planner_with
-from casting_econ.orders.mould_choice import mould_cost
+from casting_econ.orders.price import mould_cost
 from casting_econ.study import read_study
 
 # ------------------------------------------------------------------ the study file
@@ -403,10 +403,12 @@ def test_a_fourth_mould_opens_a_second_pack(first):
 
 
 def test_the_cheapest_number_that_holds_the_date_is_chosen(first):
-    """Of the numbers looked at none that holds the date costs less, and the plan is that of the one chosen."""
+    """Of the numbers looked at none that holds the date costs less, and the plan is that of the one chosen, with the full cost of its prices."""
     safe = [one for one in first.choices if one.in_time >= first.order.confidence]
-    assert first.planner.moulds.in_use == min(safe, key=lambda one: one.in_all).moulds
-    assert all(one.hours > one.cost.hours > 0 and one.in_all > one.cost.now for one in first.choices)
+    here = next(one for one in safe if one.moulds == first.planner.moulds.in_use)
+    assert here.full_cost <= 1.01 * min(one.full_cost for one in safe)
+    assert here.plan is first and here.full_cost == price_of(first).moulds_paid
+    assert all(one.hours > one.cost.hours > 0 and one.full_cost > one.cost.now for one in first.choices)
 
 
 DEAR = (
@@ -487,13 +489,13 @@ def test_table_chart_and_words_say_the_same(first):
     costs, dates = figure.axes
     assert [int(label.get_text()) for label in costs.get_xticklabels()] == table["moulds in use"].tolist()
     tops = [sum(bar[n].get_height() for bar in costs.containers) for n in range(len(table))]
-    assert tops == pytest.approx(table.cost.tolist())
+    assert tops == pytest.approx(table["full cost"].tolist())
     shown = [line.get_ydata()[0] for line in dates.lines if len(line.get_xdata()) == 1]
     assert shown == [date2num(one.arrives) for one in first.choices]
     said = "\n".join(order_lines(first, price_of(first)))
     here = first.planner.moulds.in_use
     assert f"Make {here} mould" in said and "no mould, 3 masters; a mould gives 3 casts at once" in said
-    assert "is the cheapest that holds the date" in said and "the order wears" in said
+    assert "the date at the least full cost" in said and "the order wears" in said
 
 
 @pytest.mark.parametrize(

@@ -20,12 +20,13 @@ SOONER = timedelta(days=7)  # that a customer would notice
 
 @dataclass(frozen=True, kw_only=True)
 class MouldChoice:
-    """An order with so many moulds; its days, chance and date are from some of the draws, but of the number chosen."""
+    """An order with so many moulds."""
 
     plan: OrderPlan
     moulds: int  # in use, with those in hand [mould]
     cost: MouldCost
     quoted: Quoted
+    tried: bool  # whether its days are from some of the draws
     hours: float  # of hands at the bench, on average: moulds, casting and finishing [hour]
     in_time: float  # [-]
     arrives: date | None  # that holds with the wanted certainty; None within the calendar
@@ -35,7 +36,7 @@ class MouldChoice:
         """The choice that a plan makes."""
         course, cost = plan.tried if tried else plan.course, mould_cost(plan)
         hours = cost.hours + float(plan.step_minutes.sum(axis=(1, 2)).mean()) / 60.0
-        found = {"cost": cost, "quoted": price_of(plan, tried), "hours": hours}
+        found = {"cost": cost, "quoted": price_of(plan, tried), "tried": tried, "hours": hours}
         return cls(plan=plan, moulds=plan.planner.moulds.in_use, in_time=course.in_time, arrives=plan.arrives_in(course), **found)
 
     @property
@@ -55,26 +56,33 @@ def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
     if not moulds.in_hand + moulds.masters:
         column, right = f"products.{product}.mould.masters", "1 or more: a master is needed before a mould can be made"
         raise refusal(STUDY_FILE, "neither a mould nor a master in hand", right, column=column, found="0 and 0")
-    choices = [_choice(plan, count) for count in _numbers(plan)]
-    best = _best(choices, plan.order.confidence)
-    found = best.plan
-    # what is worked out of it is kept
-    vars(found)["choices"] = tuple(MouldChoice.of(found, tried=False) if one is best else one for one in choices)
-    return found
+    choices, best = {count: _choice(plan, count) for count in _numbers(plan)}, None
+    while best is None or best.tried:  # what seems best, what lies between it and its neighbours, then it on all draws
+        best = _best(choices.values(), plan.order.confidence)
+        if between := _between(best.moulds, sorted(choices)):
+            choices |= {count: _choice(plan, count) for count in between}
+            best = None
+        elif best.tried:
+            choices[best.moulds] = MouldChoice.of(best.plan, tried=False)
+    vars(best.plan)["choices"] = tuple(one for _, one in sorted(choices.items()))  # in place: what is worked out of it is kept
+    return best.plan
 
 
 def _best(choices, confidence):
     """What holds the date at the least full cost; of several that cost about as much the fewest moulds, but none a week later than another."""
     cheapest = sorted(choices, key=lambda one: (one.full_cost, one.moulds))
     safe = [one for one in cheapest if one.in_time >= confidence]
-    while safe:
-        alike = [one for one in safe if one.full_cost - safe[0].full_cost <= ALIKE * abs(safe[0].full_cost)]
-        soon = min(one.arrives for one in alike) + SOONER
-        best = min((one for one in alike if one.arrives < soon), key=lambda one: one.moulds)
-        if best.plan.meets_date:
-            return best
-        safe.remove(best)
-    return min([one for one in cheapest if one.arrives] or cheapest, key=_lateness)
+    if not safe:
+        return min([one for one in cheapest if one.arrives] or cheapest, key=_lateness)
+    alike = [one for one in safe if one.full_cost - safe[0].full_cost <= ALIKE * abs(safe[0].full_cost)]
+    soon = min(one.arrives for one in alike) + SOONER
+    return min((one for one in alike if one.arrives < soon), key=lambda one: one.moulds)
+
+
+def _between(best, counts):
+    """Numbers half-way from the best to those looked at below and above it, where any lie between."""
+    at = counts.index(best)
+    return {(best + other) // 2 for other in counts[max(at - 1, 0) : at + 2]} - set(counts)
 
 
 def _choice(plan, count):

@@ -125,7 +125,7 @@ def _recommended(plan, order, fmt):
         return ""
     text, come, holds = fmt.count(here.moulds, "mould"), *(("comes", "holds") if here.moulds == 1 else ("come", "hold"))
     less = any(one.full_cost < here.full_cost and one.in_time >= order.confidence for one in plan.choices)
-    near = f", or within {fmt.percent(ALIKE)} of it with the fewest moulds" if less else ""
+    near = f", within {fmt.percent(ALIKE)}" if less else ""
     text = f"**Of the numbers looked at, {text} in use {holds} the date at the least full cost{near}.**"
     if not plan.meets_date:
         text = (

@@ -15,7 +15,7 @@ from order_plans import ALONE, CERTAIN, TODAY, demo, first_commission, poured, s
 
 from casting_econ.kit import format_of, open_study
 from casting_econ.orders import figures, open_order, price_of, quote_of, tables, wording
-from casting_econ.orders.mould_choice import mould_cost
+from casting_econ.orders.price import mould_cost
 from casting_econ.orders.quote import quote_html
 
 

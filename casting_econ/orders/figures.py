@@ -153,17 +153,20 @@ def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
         "material of the moulds": (ORANGE, [one.cost.material for one in choices]),
         "hours of making them": (SKY, [one.cost.hours * an_hour for one in choices]),
         "hours of casting and finishing": (BLUE, [(one.hours - one.cost.hours) * an_hour for one in choices]),
+        "share of overheads, equipment and weekly hours": (GREEN, [one.quoted.shared for one in choices]),
     }
+    rest = [one.full_cost - sum(values[n] for _, values in parts.values()) for n, one in enumerate(choices)]
+    parts["all else: materials, parts, talking, posting, fees"] = GREY, rest
     for label, (colour, values) in parts.items():
         costs.bar(places, values, bottom=below, width=0.62, color=colour, label=label, edgecolor="none")
         below = below + values
-    costs.set_ylabel(f"cost, {fmt.currency}")
+    costs.set_ylabel(f"full cost, {fmt.currency}")
     ticks(costs.yaxis, lambda y: fmt.money(y, 0))
     key(figure, columns=1)
     for place, one in zip(places, choices, strict=True):
         mine = one.moulds == plan.planner.moulds.in_use
         if mine or len(choices) <= 4:  # more would run together
-            over(costs, fmt.money(one.in_all, 0), place, weight="bold" if mine else None)
+            over(costs, fmt.money(one.full_cost, 0), place, weight="bold" if mine else None)
         if one.arrives:
             dates.plot([place], [mdates.date2num(one.arrives)], "o", color=ORANGE if mine else BLUE, markersize=9 if mine else 6)
     dates.axhline(mdates.date2num(plan.order.due), color=INK, linewidth=1.6)
@@ -172,7 +175,7 @@ def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
     dates.set(ylabel="date that holds", xlabel="moulds in use (bold: this plan)")
     dates.yaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=5))
     ticks(dates.yaxis, lambda y: format_skeleton("MMMd", mdates.num2date(y), locale=fmt.locale))
-    told = [(fmt.number(one.moulds), fmt.money(one.in_all, 0), day(fmt, one.arrives)) for one in choices]
+    told = [(fmt.number(one.moulds), fmt.money(one.full_cost, 0), day(fmt, one.arrives)) for one in choices]
     says(figure, *(f"{moulds} moulds cost {money}, holding {when}" for moulds, money, when in told))
     for part in (costs, dates):
         part.set_xticks(places, [fmt.number(one.moulds) for one in choices])

@@ -1,80 +1,52 @@
-"""How many moulds pay for an order: what each number of them costs, and by when the order is there with it."""
+"""How many moulds pay for an order: what it costs in full with each number of them, and by when it is there."""
 
-from dataclasses import dataclass, replace
-from datetime import date
-from functools import lru_cache
+from dataclasses import dataclass
+from datetime import date, timedelta
 from math import ceil
 
 import numpy as np
 
 from ..faults import refusal
-from ..models.costs import mould_per_cast
 from ..study import STUDY_FILE
-from .buying import mould_uses, purchases
-from .making import casting_rooms, early_loads, planner_with, taken_out
+from .making import casting_rooms, early_loads, planner_with
 from .plan import OrderPlan
+from .price import MouldCost, Quoted, mould_cost, price_of
 
 CHOICES = 8  # numbers of moulds that are looked at
-TRIES = 128  # draws of a trial of another number
 MOST_LOADS = 80  # that a plan with few moulds may take, where more of them are allowed
-
-
-@dataclass(frozen=True, kw_only=True)
-class MouldCost:
-    """What the moulds of an order take, on average."""
-
-    hours: float  # of hands, to make moulds and copies [hour]
-    material: float  # bought for it, in packs [money]
-    now: float  # that and the hours at the target: what must be paid before they serve [money]
-    worn: float  # of all moulds by the casts of the order, hours at the target in it [money]
-
-
-@lru_cache(maxsize=16)  # its price, its page and the choice among several ask for it
-def mould_cost(plan: OrderPlan) -> MouldCost:
-    """What an order's moulds cost, paid now and by what it wears."""
-    planner, product = plan.planner, plan.planner.inputs.product(plan.order.product)
-    target = float(planner.point_inputs.target_per_hour) / 60.0
-    if product.mould is None:
-        return MouldCost(hours=0.0, material=0.0, now=0.0, worn=0.0)
-    making, material = plan.loads.making, sum(row.cost for row in purchases(planner, mould_uses(plan)))
-    if making is None:
-        hours = plan.moulds_to_make * float(np.mean(product.mould.minutes)) / 60.0
-    else:
-        draws, until = planner.draws, taken_out(planner) + 1
-        each = draws.mould_steps[..., :2].sum(axis=1).T
-        copying = (kind[:, :until].sum(axis=1) for kind in (draws.minutes, draws.load_minutes + draws.lot_minutes))
-        minutes = [float(value.mean()) for value in (*each, *copying)]
-        hours = sum(way.hands_on_hours(*minutes) for way in making.found)
-    each, used = mould_per_cast(product)
-    worn = float((plan.casts_by_draw.sum(axis=(1, 2)) * (each * target + used)).mean())  # as the prices carry it
-    return MouldCost(hours=hours, material=float(material), now=float(material + hours * 60.0 * target), worn=worn)
+ALIKE = 0.01  # of a cost, within which the simpler plan is as good
+SOONER = timedelta(days=7)  # that a customer would notice
 
 
 @dataclass(frozen=True, kw_only=True)
 class MouldChoice:
-    """An order with so many moulds; its chance and date are from some of the draws."""
+    """An order with so many moulds."""
 
     plan: OrderPlan
     moulds: int  # in use, with those in hand [mould]
     cost: MouldCost
+    quoted: Quoted
+    tried: bool  # whether its days are from some of the draws
     hours: float  # of hands at the bench, on average: moulds, casting and finishing [hour]
-    in_all: float  # materials of the moulds, and all those hours at the target [money]
     in_time: float  # [-]
     arrives: date | None  # that holds with the wanted certainty; None within the calendar
 
     @classmethod
-    def of(cls, plan: OrderPlan) -> "MouldChoice":
+    def of(cls, plan: OrderPlan, tried: bool = True) -> "MouldChoice":
         """The choice that a plan makes."""
-        planner, cost, draws = plan.planner, mould_cost(plan), plan.planner.draws.part(TRIES)
-        tried = planner.course(plan.order, plan.loads, draws)
+        course, cost = plan.tried if tried else plan.course, mould_cost(plan)
         hours = cost.hours + float(plan.step_minutes.sum(axis=(1, 2)).mean()) / 60.0
-        in_all = cost.material + hours * float(planner.point_inputs.target_per_hour)
-        when = {"in_time": tried.in_time, "arrives": plan.arrives_in(tried)}
-        return cls(plan=plan, moulds=planner.moulds.in_use, cost=cost, hours=hours, in_all=in_all, **when)
+        found = {"cost": cost, "quoted": price_of(plan, tried), "tried": tried, "hours": hours}
+        return cls(plan=plan, moulds=plan.planner.moulds.in_use, in_time=course.in_time, arrives=plan.arrives_in(course), **found)
+
+    @property
+    def full_cost(self) -> float:
+        """All that the maker pays for the order, every hour at the target, moulds by what is paid for them now. [money]"""
+        return self.quoted.moulds_paid
 
 
 def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
-    """The plan with as many moulds as pay: the cheapest number that holds the date, or else the one that is earliest.
+    """The plan with as many moulds as pay: the number that holds the date at the least full cost, or else the one that is earliest.
 
     StudyError where there is neither a mould nor a master to make one from.
     """
@@ -84,12 +56,33 @@ def with_moulds_chosen(plan: OrderPlan) -> OrderPlan:
     if not moulds.in_hand + moulds.masters:
         column, right = f"products.{product}.mould.masters", "1 or more: a master is needed before a mould can be made"
         raise refusal(STUDY_FILE, "neither a mould nor a master in hand", right, column=column, found="0 and 0")
-    choices = [_choice(plan, count) for count in _numbers(plan)]
-    cheapest = sorted(choices, key=lambda one: (one.in_all, one.moulds))
-    safe = (one for one in cheapest if one.in_time >= plan.order.confidence and one.plan.meets_date)
-    dated = [one for one in cheapest if one.arrives]
-    best = next(safe, None) or min(dated or cheapest, key=_lateness)
-    return replace(best.plan, choices=tuple(choices))
+    choices, best = {count: _choice(plan, count) for count in _numbers(plan)}, None
+    while best is None or best.tried:  # what seems best, what lies between it and its neighbours, then it on all draws
+        best = _best(choices.values(), plan.order.confidence)
+        if between := _between(best.moulds, sorted(choices)):
+            choices |= {count: _choice(plan, count) for count in between}
+            best = None
+        elif best.tried:
+            choices[best.moulds] = MouldChoice.of(best.plan, tried=False)
+    vars(best.plan)["choices"] = tuple(one for _, one in sorted(choices.items()))  # in place: what is worked out of it is kept
+    return best.plan
+
+
+def _best(choices, confidence):
+    """What holds the date at the least full cost; of several that cost about as much the fewest moulds, but none a week later than another."""
+    cheapest = sorted(choices, key=lambda one: (one.full_cost, one.moulds))
+    safe = [one for one in cheapest if one.in_time >= confidence]
+    if not safe:
+        return min([one for one in cheapest if one.arrives] or cheapest, key=_lateness)
+    alike = [one for one in safe if one.full_cost - safe[0].full_cost <= ALIKE * abs(safe[0].full_cost)]
+    soon = min(one.arrives for one in alike) + SOONER
+    return min((one for one in alike if one.arrives < soon), key=lambda one: one.moulds)
+
+
+def _between(best, counts):
+    """Numbers half-way from the best to those looked at below and above it, where any lie between."""
+    at = counts.index(best)
+    return {(best + other) // 2 for other in counts[max(at - 1, 0) : at + 2]} - set(counts)
 
 
 def _choice(plan, count):

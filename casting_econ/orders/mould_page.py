@@ -8,28 +8,25 @@ from ..faults import counted
 from ..formatting import Format
 from ..pages.table import shown
 from .making import casting_rooms, mean_age, room_in
-from .mould_choice import mould_cost
+from .mould_choice import ALIKE
 from .plan import OrderPlan
+from .price import mould_cost
 from .tables import day
-
-SOONER = 7  # days that a customer would notice [day]
-HARDLY = 0.03  # more of the cost that a sooner date is worth a word
 
 
 @shown(
     "order-moulds",
-    "Numbers of moulds for this order: what they take, what moulds and hours at the bench cost, at the target, and the date (of other numbers from fewer draws)",
+    "Numbers of moulds for this order: what they take, its full cost with all moulds paid now, and the date (of other numbers from fewer draws)",
     "moulds in use: 0; to make: 0; generations: 0; loads now: 0; hours of moulds: 1; hours in all: 1; material of moulds: money; "
-    "cost: money; in time: chance; date that holds: text",
+    "full cost: money; in time: chance; date that holds: text",
 )
 def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """Numbers of moulds: generations, loads to pour now [load], hours of hands for moulds and in all [hour], material of the moulds and that with all hours at the target [money], chance of the date [-], and the date that each makes possible."""
+    """Numbers of moulds: generations, loads to pour now [load], hours of hands for moulds and in all [hour], material of the moulds and full cost of the order [money], chance of the date [-], and the date that each makes possible."""
     rows = []
     for one in plan.choices:
-        making, here = one.plan.loads.making, one.moulds == plan.planner.moulds.in_use
-        in_time, arrives = (plan.course.in_time, plan.arrives) if here else (one.in_time, one.arrives)
+        making = one.plan.loads.making
         counts = one.moulds, making.to_make, making.generations, one.plan.new_loads
-        rows.append((*counts, one.cost.hours, one.hours, one.cost.material, one.in_all, in_time, day(fmt, arrives)))
+        rows.append((*counts, one.cost.hours, one.hours, one.cost.material, one.full_cost, one.in_time, day(fmt, one.arrives)))
     return rows
 
 
@@ -126,38 +123,20 @@ def _recommended(plan, order, fmt):
     here = next((one for one in plan.choices if one.moulds == plan.planner.moulds.in_use), None)
     if here is None:
         return ""
-    text, come = fmt.count(here.moulds, "mould"), "comes" if here.moulds == 1 else "come"
-    text = f"**Of the numbers looked at, {text} in use is the cheapest that holds the date.**"
+    text, come, holds = fmt.count(here.moulds, "mould"), *(("comes", "holds") if here.moulds == 1 else ("come", "hold"))
+    less = any(one.full_cost < here.full_cost and one.in_time >= order.confidence for one in plan.choices)
+    near = f", within {fmt.percent(ALIKE)}" if less else ""
+    text = f"**Of the numbers looked at, {text} in use {holds} the date at the least full cost{near}.**"
     if not plan.meets_date:
         text = (
             f"**None of the numbers of moulds looked at holds the date; {fmt.number(here.moulds)} in use {come} nearest to it.**"
         )
-    at, sooner = plan.choices.index(here), _sooner(plan, here)
-    if sooner:
-        text += (
-            f" **For {fmt.money(sooner.in_all - here.in_all)} more it is done {fmt.count((plan.arrives - sooner.arrives).days, 'day')} sooner: with "
-            f"{fmt.number(sooner.moulds)} in use the date that holds is {day(fmt, sooner.arrives)}** (`--by {sooner.arrives}` plans that)."
-        )
+    at = plan.choices.index(here)
     for other in (*plan.choices[max(at - 1, 0) : at], *plan.choices[at + 1 : at + 2]):
-        if other is sooner:
-            continue
-        more = other.in_all - here.in_all
+        more = other.full_cost - here.full_cost
         word = "more" if more >= 0 else "less"
         text += f" With {fmt.number(other.moulds)} it would cost {fmt.money(abs(more))} {word} and the date that holds would be {day(fmt, other.arrives)}."
     return text
-
-
-def _sooner(plan, here):
-    """The earliest number of moulds that is done clearly sooner than the cheapest and costs hardly more; None where the date is late anyhow, or none is."""
-    found = [
-        one
-        for one in plan.choices
-        if plan.meets_date
-        and one.arrives
-        and (plan.arrives - one.arrives).days >= SOONER
-        and 0.0 < one.in_all - here.in_all <= HARDLY * here.in_all
-    ]
-    return min(found, key=lambda one: (one.arrives, one.in_all), default=None)
 
 
 def mould_results(plan: OrderPlan) -> dict | None:
@@ -173,7 +152,7 @@ def mould_results(plan: OrderPlan) -> dict | None:
         return counts | {"to_make": plan.moulds_to_make, "generations": 0, "masters_copied": 0, **taken, "choices": choices}
     for one in plan.choices:
         each = {"to_make": one.plan.loads.making.to_make, "generations": one.plan.loads.making.generations}
-        each |= {"loads": one.plan.new_loads, "hours": one.cost.hours, "hours_in_all": one.hours, "cost": one.in_all}
+        each |= {"loads": one.plan.new_loads, "hours": one.cost.hours, "hours_in_all": one.hours, "cost": one.full_cost}
         each |= {"cost_now": one.cost.now, "cost_worn": one.cost.worn, "chance_of_date": one.in_time}
         choices.append({"moulds": one.moulds, **each, "arrival": one.arrives})
     counts = {"counted_in": "moulds", "in_hand": planner.moulds.in_hand, "in_use": planner.moulds.in_use, "worn": making.worn}

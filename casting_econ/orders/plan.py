@@ -19,6 +19,7 @@ from .spec import AT_ONCE, TOP_UP, Order
 from .topping import cast_now, topped_loads, topped_often
 
 MOST_LOTS = 400  # pieces up to which the cheapest lots are searched
+TRIES = 128  # draws of a trial of another number of moulds
 LOT_DRAWS = 48  # yields that stand for all draws in that search
 
 
@@ -112,6 +113,11 @@ class OrderPlan:
     def course(self) -> SimulatedOrder:
         """What happens to the loads of the plan in all draws."""
         return self.planner.course(self.order, self.loads, self.planner.draws)
+
+    @cached_property
+    def tried(self) -> SimulatedOrder:
+        """That in some of the draws, which are enough to weigh plans against each other."""
+        return self.planner.course(self.order, self.loads, self.planner.draws.part(TRIES))
 
     @cached_property
     def typical(self) -> SimulatedOrder:

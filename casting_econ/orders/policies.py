@@ -6,12 +6,11 @@ import pandas as pd
 
 from ..formatting import Format
 from ..pages.table import shown
+from .mould_choice import ALIKE
 from .plan import OrderPlan
 from .price import price_of
 from .spec import AT_ONCE, TOP_UP
 from .tables import day
-
-ALIKE = 0.01  # of a cost, within which the simpler way of casting is as good
 
 
 def advised(plan: OrderPlan) -> str:

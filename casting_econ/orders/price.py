@@ -13,11 +13,42 @@ from ..models.money import part_of_year
 from ..models.schedule import DAY
 from ..models.yields import surviving_share
 from ..study.stations import load_sizes
-from .buying import buying_list
-from .mould_choice import mould_cost
+from .buying import buying_list, mould_uses, purchases
+from .making import taken_out
 from .plan import OrderPlan
 
 SAFE = 0.8  # chance of the target at the price that a quote asks where none is stated
+
+
+@dataclass(frozen=True, kw_only=True)
+class MouldCost:
+    """What the moulds of an order take, on average."""
+
+    hours: float  # of hands, to make moulds and copies [hour]
+    material: float  # bought for it, in packs [money]
+    now: float  # that and the hours at the target: what must be paid before they serve [money]
+    worn: float  # of all moulds by the casts of the order, hours at the target in it [money]
+
+
+@lru_cache(maxsize=16)  # its price, its page and the choice among several ask for it
+def mould_cost(plan: OrderPlan) -> MouldCost:
+    """What an order's moulds cost, paid now and by what it wears."""
+    planner, product = plan.planner, plan.planner.inputs.product(plan.order.product)
+    target = float(planner.point_inputs.target_per_hour) / 60.0
+    if product.mould is None:
+        return MouldCost(hours=0.0, material=0.0, now=0.0, worn=0.0)
+    making, material = plan.loads.making, sum(row.cost for row in purchases(planner, mould_uses(plan)))
+    if making is None:
+        hours = plan.moulds_to_make * float(np.mean(product.mould.minutes)) / 60.0
+    else:
+        draws, until = planner.draws, taken_out(planner) + 1
+        each = draws.mould_steps[..., :2].sum(axis=1).T
+        copying = (kind[:, :until].sum(axis=1) for kind in (draws.minutes, draws.load_minutes + draws.lot_minutes))
+        minutes = [float(value.mean()) for value in (*each, *copying)]
+        hours = sum(way.hands_on_hours(*minutes) for way in making.found)
+    each, used = mould_per_cast(product)
+    worn = float((plan.casts_by_draw.sum(axis=(1, 2)) * (each * target + used)).mean())  # as the prices carry it
+    return MouldCost(hours=hours, material=float(material), now=float(material + hours * 60.0 * target), worn=worn)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,12 +66,17 @@ class Quoted:
     kept_share: np.ndarray  # of the price, after fees and refunds; shape (D,) [-]
     fixed_fees: np.ndarray  # that do not follow the price; shape (D,) [money]
     target: float  # [money/hour]
-    moulds_unworn: float = 0.0  # paid now for moulds that the order does not wear, hours at the target in it [money]
+    moulds_unworn: float = 0.0  # paid now for moulds, hours at the target in it, less what the order wears of all [money]
 
     @cached_property
     def hours(self) -> np.ndarray:
         """Every hour, hidden ones too. [hour]"""
         return self.bench_hours + self.order_hours + self.hidden_hours
+
+    @property
+    def shared(self) -> float:
+        """What the year lays on it: overheads, equipment, and weekly hours at the target. [money]"""
+        return float((self.carried + self.hidden_hours * self.target).mean())
 
     def needed(self, money) -> np.ndarray:
         """Price that leaves so much after fees and refunds. [money]"""
@@ -68,7 +104,7 @@ class Quoted:
 
     @cached_property
     def moulds_paid(self) -> float:
-        """Full cost with all moulds made for the order paid by it. [money]"""
+        """Full cost with all moulds made for the order paid by it, and none that were there before. [money]"""
         return self.full_cost + float((self.moulds_unworn / self.kept_share).mean())
 
     def at_chance(self, chance: float) -> float:
@@ -114,14 +150,15 @@ class Quoted:
         return float(bought + (first[new].sum() / 60 * self.target if self.plan.new_loads else 0.0))
 
 
-@lru_cache(maxsize=8)  # its page, its numbers and the ways of casting ask for it
-def price_of(plan: OrderPlan) -> Quoted:
+@lru_cache(maxsize=16)  # its page, its numbers, the ways of casting and the choice of moulds ask for it
+def price_of(plan: OrderPlan, tried: bool = False) -> Quoted:
     """Hours and money of an order for every draw.
 
     Its loads are all taken as cast and finished, with an extra one in each draw that needs it; what is good beyond the order is worth its
     leftover value. What is in hand counts with the casts that the log books to it, or as many as the yield asks for, at the study's minutes and prices.
+    Where the plan is only `tried` its days are from some of the draws.
     """
-    planner, order, loads, course = plan.planner, plan.order, plan.loads, plan.course
+    planner, order, loads = plan.planner, plan.order, plan.loads
     inputs, poured = planner.inputs, plan.poured
     product = inputs.product(order.product)
     channel = planner.channel_in(inputs)
@@ -130,7 +167,8 @@ def price_of(plan: OrderPlan) -> Quoted:
     lots = (planner.lots(loads, planner.draws) * poured).sum(axis=1)
     cost = piece_cost(replace(product, lots_per_load=0.0), target, planner.learning_casts)  # what lots take is counted by lots
     past, past_minutes, past_lots = _past(plan)
-    entering = (course.entering * poured[..., None]).sum(axis=1) + past[:, :-1]
+    entering, good = planner.fate(loads, planner.draws)
+    entering = (entering * poured[..., None]).sum(axis=1) + past[:, :-1]
     casts = plan.casts_by_draw.sum(axis=(1, 2)) + past[:, 0]
     minutes = plan.step_minutes.sum(axis=(1, 2)) + past_minutes
     spent = sum(entering[:, k] * (step.material + step.consumables) for k, step in enumerate(cost.steps))
@@ -138,7 +176,7 @@ def price_of(plan: OrderPlan) -> Quoted:
     spent = spent + order.pieces * cost.parts + (lots + past_lots) * sum(a_lot, 0.0)
     mould_minutes, mould_material = mould_per_cast(product)
     minutes, spent = minutes + casts * mould_minutes, spent + casts * mould_material
-    good = (course.good * poured[..., None]).sum(axis=(1, 2))
+    good = (good * poured[..., None]).sum(axis=(1, 2))
     through = np.concatenate([entering[:, 1:], (good + past[:, -1])[:, None]], axis=1)
     spent = spent - sum((entering - through)[:, k] * step.recovered for k, step in enumerate(cost.steps))
     brought = np.maximum(good + order.good - order.pieces, 0) * order.leftover_value
@@ -153,7 +191,7 @@ def price_of(plan: OrderPlan) -> Quoted:
         fixed = free["fees"] + free["refunds"]
         spent = spent + free["packaging"] + (free["postage"] - free["revenue"])
     bench, orders = of(minutes) / 60.0, of(planner.draws.order_minutes) / 60.0
-    overhead, hidden = _shared(plan, bench)
+    overhead, hidden = _shared(plan, bench, tried)
     moulds = mould_cost(plan)
     return Quoted(
         plan=plan,
@@ -167,7 +205,7 @@ def price_of(plan: OrderPlan) -> Quoted:
         kept_share=of(kept),
         fixed_fees=of(fixed),
         target=target,
-        moulds_unworn=0.0 if plan.planner.moulds is None else max(moulds.now - moulds.worn, 0.0),
+        moulds_unworn=0.0 if plan.planner.moulds is None else moulds.now - moulds.worn,
     )
 
 
@@ -185,12 +223,14 @@ def _past(plan):
     return through.sum(axis=1), planner.step_minutes(draws, through[..., :-1], lots).sum(axis=(1, 2)), lots.sum()
 
 
-def _shared(plan, bench):
+def _shared(plan, bench, tried):
     """Overheads and equipment, and weekly hours, that fall on an order, each draw by its own year. [money, hour]"""
-    order, course, inputs, year = plan.order, plan.course, plan.planner.inputs, plan.planner.year
+    order, inputs, year = plan.order, plan.planner.inputs, plan.planner.year
     if order.good > sum(good for _, good in order.checked):  # no log says since when: as long as from nothing
-        course = plan.with_order(in_hand={}, under_way=(), finished=False).course
+        plan = plan.with_order(in_hand={}, under_way=(), finished=False)
+    course = plan.tried if tried else plan.course
     ran = course.schedule.finish - course.opened.seconds(min(order.start, order.begun or order.start))
+    ran = ran[np.arange(bench.size) * ran.size // bench.size]
     share = part_of_year(bench, year["make_hours_per_year"], ran / DAY, inputs.weeks_per_year)
     # the weekly hours of weeks at work: illness takes none of an order's own
     fixed = inputs.fixed_hours_per_week * inputs.weeks_per_year

@@ -246,7 +246,7 @@ def price_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
         ("target pay in eight cases of ten", quoted.at_chance(0.8)),
         ("target pay in nineteen cases of twenty", quoted.at_chance(0.95)),
     ]
-    if quoted.moulds_unworn:
+    if quoted.moulds_unworn > 0:
         rows.insert(3, ("full cost, with all moulds made for it paid now", quoted.moulds_paid))
     if plan.order.price is not None:
         rows.append(("the price of the order", plan.order.price))

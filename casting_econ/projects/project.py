@@ -15,7 +15,7 @@ from ..models.projects import in_digits, piece_by_division
 from ..models.schedule import NEVER
 from ..orders import Order, OrderPlan, Quoted, open_order, order_of, price_of
 from ..orders.buying import buying_list
-from ..orders.mould_choice import mould_cost
+from ..orders.price import mould_cost
 from ..orders.spec import rows_of
 from ..study import STUDY_FILE
 from .account import Account, Tool, causes_of

@@ -83,7 +83,7 @@ def first_answer(kit: OpenStudy, defaults: list[str]) -> list[str]:
 def _order_answer(kit, today) -> list[str]:
     """Date, casts, price and hours of the first order, or why it cannot be planned as it stands."""
     from ..orders import open_order, order_lines, price_of
-    from ..orders.mould_choice import mould_cost
+    from ..orders.price import mould_cost
     from ..orders.tables import day
 
     fmt, due = format_of(kit, year=False), kit.study.file.commissions[FIRST_ORDER].due

@@ -176,12 +176,11 @@ def needed_table(kit: OpenStudy, product: str | None = None) -> pd.DataFrame:
 
 
 def frontier(kit: OpenStudy, along: str, needs: str, points: int = 41, product: str | None = None) -> pd.DataFrame:
-    """Pairs of two levers, by their keys, at which every hour just earns the target: so many values of the one walked along, and of the other
-    what is needed; not a number where no value does. [each in its unit]"""
+    """Pairs of two levers, by their keys, at which every hour just earns the target: so many values of the one walked along, from two fifths
+    of now to twice, and of the other what is needed; not a number where no value does. [of now]"""
     by_key = {lever.key: lever for lever in levers(kit, product)}
     one, other = by_key[along], by_key[needs]
-    low, high = (max(one.low, 0.0), min(one.high, max(3.0 * one.now, 0.5))) if one.unit else (max(one.low, 0.4), 2.0)
-    values = np.unique(np.append(np.linspace(low, high, points - 1), one.now))
+    values = np.unique(np.append(np.linspace(0.4, 2.0, points - 1), one.now))
     frame = pd.DataFrame({along: values, needs: solve_for_target(kit, [other], one, values)[0]})
     frame.attrs["now"] = one.now, other.now  # for its chart
     return frame

@@ -51,7 +51,7 @@ class Format:
         """A number with about three figures that count, however large or small."""
         size = abs(value) if value == value else 0.0
         return self.number(
-            value, 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 1 else 3 if size >= 0.1 or size == 0 else 4
+            value, 0 if size >= 100 or size == 0 else 1 if size >= 10 else 2 if size >= 1 else 3 if size >= 0.1 else 4
         )
 
     def percent(self, share, digits: int = 0) -> str:

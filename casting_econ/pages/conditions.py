@@ -161,17 +161,16 @@ def break_even_prices(kit: OpenStudy, product: str, scrap=None, *, stated: bool 
 @shown(
     "change-needed",
     "Value of each lever at which every hour just earns the target, the nearest first; a dash where no value does",
-    "lever: text; unit: text; now: significant; needed: significant; change: percent1",
+    "lever: text; now: significant; needed: significant; change: percent; unit: text",
     fold=True,
 )
 def needed_table(kit: OpenStudy, product: str | None = None) -> pd.DataFrame:
     """Each lever alone: what is now, what the target needs, and the change as a share; not a number where no value does. [each in its unit; -]"""
     chosen = levers(kit, product)
-    frame = pd.DataFrame(
-        [(lever.key, lever.label, lever.unit, lever.now) for lever in chosen], columns=["key", "lever", "unit", "now"]
-    )
+    frame = pd.DataFrame([(lever.key, lever.label, lever.now) for lever in chosen], columns=["key", "lever", "now"])
     frame["needed"] = solve_for_target(kit, chosen)
     frame["change"] = frame.needed / frame.now.replace(0.0, np.nan) - 1.0
+    frame["unit"] = [lever.unit for lever in chosen]
     return frame.sort_values("change", key=np.abs, kind="stable", ignore_index=True)
 
 

@@ -29,7 +29,7 @@ _SAID = {
 }  # columns of tables, as a page says them
 _NAMED = "products channels stations racks equipment overheads steps parts materials time".split()  # tables whose keys are names
 _PLAIN = {"count": ""}  # units that the name of a number says
-_SHARES = ("share", "of now", "of today", "of its middle")  # units that a page shows in per cent
+_SHARES = {"share": "percent1"} | dict.fromkeys(("of now", "of today", "of its middle"), "percent")  # styles of units in per cent
 _ENDS = (
     ("1 in 10 below", "1 in 10 above", "half below", "in every draw"),
     ("lowest, 1 in 10 below", "lowest, half below", "lowest, half below", "lowest"),
@@ -122,7 +122,7 @@ class Page:
         head = "".join(f'<th scope="col"{side}>{html.escape(_SAID.get(c, c))}</th>' for c, side in zip(styles, sides))
         body = ""
         for row in frame.to_dict("records"):
-            in_percent = {"significant": "percent1"} if row.get("unit") in _SHARES else {}
+            in_percent = {"significant": _SHARES[row["unit"]]} if row.get("unit") in _SHARES else {}
             shown = (self.fmt.styled(row[column], in_percent.get(style, style)) for column, style in styles.items())
             first, *texts = (html.escape(self.spoken(text)) for text in shown)
             cells = "".join(f"<td{side}>{text}</td>" for text, side in zip(texts, sides[1:]))

@@ -93,7 +93,7 @@ def names_of(keys):
 @shown(
     "sensitivity-swings",
     "Pay an hour with one number at its low and high value (one time in ten beyond it)",
-    "label: text; low: significant; high: significant; unit: text; pay low: money; pay high: money; swing: money",
+    "label: text; pay low: money; pay high: money; swing: money; low: significant; high: significant; unit: text",
 )
 def swing_table(kit: OpenStudy) -> pd.DataFrame:
     """What each uncertain number alone does to pay an hour, tried where one time in ten is below, and above, the others at their point; largest
@@ -114,7 +114,7 @@ def swing_table(kit: OpenStudy) -> pd.DataFrame:
     # where a number leaves no hour to be paid, from the point to its other end
     swing = np.abs(np.subtract(*(np.where(np.isnan(end), kit.point().totals["pay_per_hour"], end) for end in (more, less))))
     frame = frame.assign(pay_low=less, pay_high=more, swing=swing)
-    frame = frame[["label", "low", "high", "unit", "pay_low", "pay_high", "swing", "key"]]
+    frame = frame[["label", "pay_low", "pay_high", "swing", "low", "high", "unit", "key"]]
     return frame.sort_values("swing", ascending=False, kind="stable", ignore_index=True)
 
 

@@ -74,16 +74,6 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
     return list(zip(rules, casts, loads, chances, strict=True))
 
 
-@shown("order-variants", "Casts by colour or form", "what: text; ordered: 0; in hand: 0; casts: 0; spare casts: 0")
-def variant_table(plan: OrderPlan) -> pd.DataFrame:
-    """Pieces ordered and in hand, casts and spare casts by colour or form."""
-    rows = []
-    for name, pieces in plan.order.items.items():
-        casts, spare = plan.casts_by_item[name], max(plan.casts_by_item[name] - plan.order.short[name], 0)
-        rows.append((name or plan.order.product, pieces, plan.order.in_hand.get(name, 0), casts, spare))
-    return rows
-
-
 @shown("order-sets", "Full sets that the planned casts give", "sets: 0; chance: chance; at least: chance", fold=True)
 def set_table(plan: OrderPlan) -> pd.DataFrame:
     """Distribution of the full sets that the planned casts give, all variants taken as one."""

@@ -122,8 +122,11 @@ class Page:
         head = "".join(f'<th scope="col"{side}>{html.escape(_SAID.get(c, c))}</th>' for c, side in zip(styles, sides))
         body = ""
         for row in frame.to_dict("records"):
-            in_percent = {"significant": _SHARES[row["unit"]]} if row.get("unit") in _SHARES else {}
-            shown = (self.fmt.styled(row[column], in_percent.get(style, style)) for column, style in styles.items())
+            unit = row.get("unit")
+            of_unit = (
+                {"significant": _SHARES[unit]} if unit in _SHARES else {"figure": "money"} if unit == self.fmt.currency else {}
+            )
+            shown = (self.fmt.styled(row[column], of_unit.get(style, style)) for column, style in styles.items())
             first, *texts = (html.escape(self.spoken(text)) for text in shown)
             cells = "".join(f"<td{side}>{text}</td>" for text, side in zip(texts, sides[1:]))
             body += f'<tr><th scope="row">{first}</th>{cells}</tr>'

@@ -37,15 +37,15 @@ def cost_of(plan: OrderPlan) -> float:
 @shown(
     "order-policies",
     "Ways of casting; later rounds and loads that follow are in it on average, and for the wanted certainty",
-    "way: text; casts now: 0; casts in all: 1; surely enough: 0; loads: 1; rounds: 1; in time: chance; date that holds: text; "
-    "cost: money",
+    "way: text; casts now: 0; cost: money; in time: chance; date that holds: text; casts in all: 1; surely enough: 0; loads: 1; "
+    "rounds: 1",
 )
 def policy_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Both ways of casting: casts and loads still to come, the chance of the date [-], and bills with the target for its hours [money]."""
     rows = []
     for name, one in plan.policies.items():
-        counts = one.casts, one.casts_in_all, one.casts_surely, one.loads_in_all, one.rounds_in_all
-        rows.append((name, *counts, one.course.in_time, day(fmt, one.arrives), cost_of(one)))
+        counts = one.casts_in_all, one.casts_surely, one.loads_in_all, one.rounds_in_all
+        rows.append((name, one.casts, cost_of(one), one.course.in_time, day(fmt, one.arrives), *counts))
     return rows
 
 

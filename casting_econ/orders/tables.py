@@ -30,15 +30,15 @@ def day(fmt: Format, when, *, year: bool = True) -> str:
 @shown(
     "order-confidence",
     "What other certainties would take",
-    "confidence: sure; casts: 0; enough good: chance; loads: 0; in time: chance; date that holds: text",
+    "confidence: sure; casts: 0; in time: chance; date that holds: text; enough good: chance; loads: 0",
 )
 def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """What other confidences would ask for: casts, loads [load], chances [-]."""
     rows = []
     for confidence in sorted({*CONFIDENCES, plan.order.confidence}):
         other = plan if confidence == plan.order.confidence else plan.with_order(confidence=confidence)
-        counts = other.casts, other.chance_of_enough, other.new_loads
-        rows.append((confidence, *counts, other.course.in_time, day(fmt, other.arrives)))
+        date = other.course.in_time, day(fmt, other.arrives)
+        rows.append((confidence, other.casts, *date, other.chance_of_enough, other.new_loads))
     return rows
 
 
@@ -192,7 +192,7 @@ def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
 @shown(
     "order-materials",
     "For all new loads in 95 of 100 draws, losses in it; stock is taken off, packs are the cheapest that cover it",
-    "item: text; needed: text; in stock: text; to buy: text; cost: money; left over: text",
+    "item: text; to buy: text; cost: money; needed: text; in stock: text; left over: text",
 )
 def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """What to buy: amounts as they are written, and what it costs [money]."""
@@ -207,7 +207,7 @@ def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
             count = amounts[0].removesuffix(" pieces")
             amounts = [f"for {count} {row.goes_into}{'' if count == '1' else 's'}", "", ""]
             packs = amounts[0]
-        rows.append((row.item.replace("-", " "), *amounts[:2], packs, row.cost, amounts[2]))
+        rows.append((row.item.replace("-", " "), packs, row.cost, *amounts))
     return rows
 
 

@@ -159,7 +159,6 @@ def test_every_table_and_chart_of_an_order():
         "days": tables.day_table(plan, fmt),
         "materials": tables.material_table(plan, fmt),
         "prices": tables.price_table(plan, quoted),
-        "moulds": tables.mould_table(plan, fmt),
         "options": tables.option_table(plan, fmt),
         "starts": tables.start_table(plan, fmt),
     }

@@ -259,16 +259,6 @@ def discount_table(quoted: Quoted, price: float) -> pd.DataFrame:
     return rows
 
 
-@shown(
-    "order-moulds",
-    "Sets of moulds in use and the date",
-    "sets in use: 0; in time: chance; date that holds: text",
-)
-def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """Sets of moulds in use, the chance of the date [-], and the date that each makes possible."""
-    return [(sets, chance, day(fmt, arrives)) for sets, chance, arrives in plan.mould_choices]
-
-
 @shown("order-options", "What a change of the plan does to the date", "change: text; in time: chance; date that holds: text")
 def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """What a change of the plan does to the chance of the date [-], and the date that it makes possible."""
@@ -280,19 +270,3 @@ def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """The chance of the date [-] when the work starts later, by one load at a time; the last safe start among them."""
     starts = plan.starts(plan.start_days)
     return [(day(fmt, begin), (begin - plan.order.start).days, in_time) for begin, in_time in starts.items()]
-
-
-@shown(
-    "order-lots",
-    "Cheapest number of casts by lots left and pieces still wanted",
-    "lots left: 0; still wanted: 0; casts: text; expected cost: money",
-)
-def lot_table(plan: OrderPlan) -> pd.DataFrame:
-    """Cheapest lots [cast] and their cost [money] by lots left and pieces still wanted, for a few of them."""
-    needed, rows = sum(plan.order.needed.values()), []
-    for left in range(plan.rounds, 0, -1) if plan.lots else ():
-        wanted = [needed] if left == plan.rounds else sorted({1, 2, 3, 5, needed // 4, needed // 2} - {0})
-        for k in (k for k in wanted if k <= needed):
-            cost, choices = plan.lots.table[left, k]
-            rows.append((left, k, " or ".join(map(str, choices)), cost))
-    return rows

@@ -19,17 +19,18 @@ HARDLY = 0.03  # more of the cost that a sooner date is worth a word
 @shown(
     "order-moulds",
     "Numbers of moulds for this order: what they take, what moulds and hours at the bench cost, at the target, and the date (of other numbers from fewer draws)",
-    "moulds in use: 0; to make: 0; generations: 0; loads now: 0; hours of moulds: 1; hours in all: 1; material of moulds: money; "
-    "cost: money; in time: chance; date that holds: text",
+    "moulds in use: 0; cost: money; date that holds: text; in time: chance; to make: 0; generations: 0; loads now: 0; hours of moulds: 1; "
+    "hours in all: 1; material of moulds: money",
 )
 def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """Numbers of moulds: generations, loads to pour now [load], hours of hands for moulds and in all [hour], material of the moulds and that with all hours at the target [money], chance of the date [-], and the date that each makes possible."""
+    """Numbers of moulds: material with all hours at the target [money], the date that each makes possible, chance of the date [-], generations, loads to pour now [load], hours of hands for moulds and in all [hour], and material of the moulds [money]."""
     rows = []
     for one in plan.choices:
         making, here = one.plan.loads.making, one.moulds == plan.planner.moulds.in_use
         in_time, arrives = (plan.course.in_time, plan.arrives) if here else (one.in_time, one.arrives)
-        counts = one.moulds, making.to_make, making.generations, one.plan.new_loads
-        rows.append((*counts, one.cost.hours, one.hours, one.cost.material, one.in_all, in_time, day(fmt, arrives)))
+        counts = making.to_make, making.generations, one.plan.new_loads
+        told = one.moulds, one.in_all, day(fmt, arrives), in_time
+        rows.append((*told, *counts, one.cost.hours, one.hours, one.cost.material))
     return rows
 
 

@@ -14,7 +14,7 @@ from casting_econ.pages.answer import certainty_list, evidence_effect, introduct
 from casting_econ.pages.channels import hidden_hours, price_sentences
 from casting_econ.pages.conditions import stands_still
 from casting_econ.pages.cost import cost_sentence, scrap_order
-from casting_econ.pages.curing import cure_by_season, limit_sentence, load_wait, months_alike, stair_sentence, waiting_places
+from casting_econ.pages.curing import cure_by_season, limit_sentence, load_wait, months_alike, stair_sentence
 from casting_econ.pages.monte_carlo import (
     certainty_word,
     error_sentence,
@@ -357,10 +357,9 @@ def test_cost_sentence_by_hand(demos):
     )
 
 
-def test_waiting_places_with_and_without_a_rack(demos):
-    """4924 good bars a year need 4924 / (0.97 x 0.995) on the rack, in 48 weeks, each for 5: 531 places by Little's law."""
-    assert waiting_places(demos[SOAP]) == "**curing rack**: about 531 of 640 places taken."
-    assert waiting_places(demos[KNOBS]) == "No piece of this study waits in a rack of places."
+def test_places_taken_in_a_rack(demos):
+    """4924 good bars a year need 4924 / (0.97 x 0.995) on the rack, in 48 weeks, each for 5: 531 places by Little's law, of 640."""
+    assert demos[SOAP].point().utilisation["curing-rack"] == pytest.approx(531 / 640, abs=0.5 / 640)
 
 
 def test_stair_sentence_up_and_down(demos):

@@ -9,7 +9,7 @@ from babel.dates import format_skeleton, format_time
 
 from ..faults import counted
 from ..formatting import Format
-from ..models.counts import counts_from_loads, loads_for
+from ..models.counts import loads_for
 from ..models.schedule import DAY, NEVER
 from ..pages.table import shown
 from .buying import buying_list
@@ -72,17 +72,6 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
     chances = [*once.curve(casts[:-1]), once.chance_of_enough]
     loads = [len(loads_for(n, planner.load_sizes)) for n in casts]
     return list(zip(rules, casts, loads, chances, strict=True))
-
-
-@shown("order-sets", "Full sets that the planned casts give", "sets: 0; chance: chance; at least: chance", fold=True)
-def set_table(plan: OrderPlan) -> pd.DataFrame:
-    """Distribution of the full sets that the planned casts give, all variants taken as one."""
-    planner, d = plan.planner, plan.planner.draws
-    loads = (*loads_for(plan.casts, planner.load_sizes), *(u.casts for u in plan.order.under_way))
-    chances = counts_from_loads(loads, d.good_share, d.load_correlation, plan.order.matched, d.ruined).mean(axis=0)
-    at_least = np.cumsum(chances[::-1])[::-1]
-    frame = pd.DataFrame({"sets": np.arange(chances.size), "chance": chances, "at least": at_least})
-    return frame[(frame.chance > 5e-4)].reset_index(drop=True)
 
 
 def load_numbers(plan: OrderPlan) -> dict[int, int]:

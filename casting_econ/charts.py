@@ -13,6 +13,7 @@ from .formatting import Format
 from .palette import BLUE, GREEN, GREY, INK, ORANGE, SERIES, SKY, SMALL, WIDTH, WORDS
 
 DASHES = ("-", "--", "-.", ":", (0, (5, 1, 1, 1, 1, 1)))
+_NOW = {"color": GREY, "linestyle": ":", "linewidth": 1.2}  # where the study stands, in every chart
 
 
 def theme():
@@ -195,7 +196,7 @@ def lines(
     low, high = axes.get_ylim()
     _end_labels(axes, frame[x].iloc[-1], ends)
     if at is not None:
-        axes.axvline(at, color=GREY, linestyle=":", linewidth=1.2)
+        axes.axvline(at, **_NOW)
         over(axes, "now", at, color=GREY)
     axes.set(ylim=(low, high), xlabel=wrapped(xlabel, 40), ylabel=ylabel)
     ticks(axes.xaxis, write_x, 5)
@@ -223,22 +224,17 @@ def cash_paths(paths: dict[str, pd.DataFrame], fmt: Format) -> Figure:
 
 
 def frontier(
-    frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, write_x, write_y, *, pays_above: bool, does="pays the target"
+    frame: pd.DataFrame, x: str, y: str, xlabel: str, ylabel: str, write_x, write_y, *, does: str = "pays the target"
 ) -> Figure:
-    """Line on which an hour just earns the target, or a year `does` something else, with the side that does shaded and a dot where the study is (`frame.attrs["now"]`).
-
-    Hours change a whole load at a time, so they are drawn as stairs, each tread at the fewer hours of its ends.
-    """
+    """Line on which an hour just earns the target, or a year `does` something else, with the side above that does shaded and a dot where the
+    study is (`frame.attrs["now"]`)."""
     figure, axes = new_axes(3.4)
     known, now = frame[np.isfinite(frame[y])], frame.attrs.get("now")
-    treads = y == "cure"
-    axes.plot(known[x], known[y], color=BLUE, linewidth=2, drawstyle="steps-pre" if treads else "default")
+    axes.plot(known[x], known[y], color=BLUE, linewidth=2)
     if now:
         axes.plot(*([part] for part in now), "o", color=INK, markersize=8, zorder=5, linestyle="", label="now", clip_on=False)
     low, high = axes.get_ylim()
-    low, high = (0.0, high * 1.05) if treads else (low, high)
-    paying = {"step": "pre" if treads else None, "color": SKY, "alpha": 0.3, "linewidth": 0, "label": does}
-    axes.fill_between(known[x], known[y], high if pays_above else low, **paying)
+    axes.fill_between(known[x], known[y], high, color=SKY, alpha=0.3, linewidth=0, label=does)
     key(figure)
     axes.set(ylim=(low, high), xlabel=xlabel, ylabel=ylabel)
     ticks(axes.xaxis, write_x, 5)
@@ -248,9 +244,9 @@ def frontier(
     here = f"now at {write_x(now[0])} and {write_y(now[1])}"
     if not known[x].min() <= now[0] <= known[x].max():
         return says(figure, f"{here}, where nothing within the chart {does}")
-    edge, side = np.interp(now[0], known[x], known[y]), "above" if pays_above else "below"
-    meets = "which does" if (now[1] >= edge) == pays_above else "which does not"
-    return says(figure, f"at {write_x(now[0])} anything {side} {write_y(edge)} {does}; {here}, {meets}")
+    edge = np.interp(now[0], known[x], known[y])
+    meets = "which does" if now[1] >= edge else "which does not"
+    return says(figure, f"at {write_x(now[0])} anything above {write_y(edge)} {does}; {here}, {meets}")
 
 
 def stairs(
@@ -315,8 +311,9 @@ def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format) -> Figure:
     axes.hlines(places, frame.pay_low, frame.pay_high, color="#BBBBBB", linewidth=5)
     axes.plot(frame.pay_low, places, "o", color=ORANGE, label="number low")
     axes.plot(frame.pay_high, places, "D", color=BLUE, label="number high")
-    axes.axvline(middle, color=GREY, linewidth=1.2)
-    axes.set_xlabel("pay an hour (grey line: now)")
+    axes.axvline(middle, **_NOW)
+    over(axes, "now", middle, color=GREY)
+    axes.set_xlabel("pay an hour")
     ticks(axes.xaxis, fmt.money, 3)  # long names leave little room
     key(figure)
     rows = (f"{row.label} from {fmt.money(row.pay_low)} to {fmt.money(row.pay_high)}" for row in frame.head(3).itertuples())
@@ -325,31 +322,25 @@ def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format) -> Figure:
 
 def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, ylabel="scrap rate", write_rows=None) -> Figure:
     """Pay an hour over scrap rate and cure time: every cell written, bold where the target is met, and a mark at each edge
-    where the study is (`frame.attrs["now"]`). Where only one of the two moves anything, a line."""
-    import seaborn  # here, so that only who draws a map waits for it
-
+    where the study is (`frame.attrs["now"]`)."""
     values, write_rows, now, what = frame.to_numpy(float), write_rows or fmt.percent, frame.attrs.get("now"), "pay an hour"
 
     def write_column(hours):
         return fmt.number(hours, 0 if float(hours).is_integer() else 1)
 
-    flat = [bool((np.ptp(values, axis=way) < 0.005).all()) for way in (1, 0)]
-    if any(flat) and min(frame.shape) > 1:
-        way, label, write_x = (0, ylabel, write_rows) if flat[0] else (1, xlabel, write_column)
-        line = pd.DataFrame({"x": (frame.index, frame.columns)[way], what: values[:, 0] if flat[0] else values[0]})
-        look = {"level": target, "level_label": "target", "at": now and now[way]}
-        return lines(line, "x", [what], label, what, write_x, fmt.money, **look)
     figure, axes = new_axes(1.5 + 0.36 * len(frame))
-    seaborn.heatmap(frame, ax=axes, cmap="cividis", cbar=False, linewidths=0.5)
-    paint = axes.collections[0]
+    paint = axes.pcolormesh(values, cmap="cividis", edgecolors="white", linewidth=0.5)
+    axes.invert_yaxis()  # rows as in a table
+    axes.grid(visible=False)
+    axes.spines["bottom"].set_visible(False)
     digits = 2 if np.nanmax(np.abs(values), initial=0.0) < 100 else 0
     for (row, column), value in np.ndenumerate(values):
         if np.isnan(value):  # not worked out yet
             continue
         look = {"color": readable_on(paint.to_rgba(value)), "weight": "bold" if value >= target else "normal"}
         axes.text(column + 0.5, row + 0.5, fmt.number(value, digits), ha="center", va="center", in_layout=False, **look)
-    axes.set_yticklabels([write_rows(row) for row in frame.index], rotation=0)
-    axes.set_xticklabels([write_column(hours) for hours in frame.columns], rotation=0)
+    axes.set_yticks(np.arange(len(frame.index)) + 0.5, [write_rows(row) for row in frame.index])
+    axes.set_xticks(np.arange(len(frame.columns)) + 0.5, [write_column(hours) for hours in frame.columns])
     axes.set(ylabel=ylabel, xlabel=wrapped(xlabel, 40))
     axes.set_title(f"{what}, {fmt.currency} (bold: the target is met)", loc="left", pad=22)
     if now:

@@ -51,7 +51,7 @@ class Format:
         """A number with about three figures that count, however large or small."""
         size = abs(value) if value == value else 0.0
         return self.number(
-            value, 0 if size >= 100 else 1 if size >= 10 else 2 if size >= 1 else 3 if size >= 0.1 or size == 0 else 4
+            value, 0 if size >= 100 or size == 0 else 1 if size >= 10 else 2 if size >= 1 else 3 if size >= 0.1 else 4
         )
 
     def percent(self, share, digits: int = 0) -> str:
@@ -93,7 +93,7 @@ class Format:
 
     def styled(self, value, style: str) -> str:
         """A value as the column of a table says: text, money, money0, percent, percent1, chance, sure, significant, figure (that or
-        whole), weeks, months, weeks1 (without the word, but where they are too many), or digits; – for none."""
+        whole, two decimals at most), weeks, months, weeks1 (without the word, but where they are too many), or digits; – for none."""
         if value is None or value != value:
             return "" if style == "text" else "–"
         if style == "text":
@@ -106,7 +106,11 @@ class Format:
             unit, digits = style.rstrip("s1"), 1 if style.endswith("1") else 0
             return self.time(value, unit, digits).removesuffix(f" {unit}").removesuffix(f" {unit}s")
         if style == "figure":
-            return self.number(value) if value == round(value) else self.significant(value)
+            return (
+                self.number(value)
+                if value == round(value)
+                else self.number(value, 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2)
+            )
         return getattr(self, style)(value) if style in ("chance", "significant", "sure") else self.number(value, int(style))
 
 

@@ -52,6 +52,11 @@ def test_a_report_in_its_study_can_be_moved_with_it(tmp_path):
     assert from_there(tmp_path / "a", tmp_path / "b") == {"study": "../../a", "out": ""}
 
 
+def test_a_report_elsewhere_names_no_folder_but_the_study(tmp_path):
+    """Notebooks are handed on: of the way to the study they show its name alone."""
+    assert from_there(tmp_path / "anna" / "a", tmp_path / "b") == {"study": "a", "out": ""}
+
+
 def test_a_fault_in_a_notebook_is_told_without_the_way_through_the_code():
     """Place, finding and remedy, and no line of code of the kit."""
     shell = InteractiveShell()

@@ -17,7 +17,7 @@ from casting_econ.models import evaluate
 from casting_econ.models.mix import best_mix
 from casting_econ.pages.change import compared, study_with_scenarios
 from casting_econ.pages.channels import channel_table, drop_sentence, drop_table, order_table, price_floors
-from casting_econ.pages.mix import activities, mix_sentences, mix_table, one_more, the_mix, worth_table
+from casting_econ.pages.mix import activities, mix_sentences, mix_table, one_more, the_mix
 from casting_econ.study.schema import ScenarioEntry
 
 # an invented workshop: two products share a station and a rack, one learns, one loses loads, one has a load size of its own
@@ -467,9 +467,7 @@ def test_one_more_load_a_week_by_hand(tmp_path):
     assert 0.99 * slope < worth <= slope
     found, mix = the_mix(near)
     assert 0 < one_more(found, mix, "pressure-pot")[1] < 0.5 * mix.worth_of_resource[pot] * 46 / 230
-    table = worth_table(near).set_index("resource")
-    assert table["used"]["pressure pot"] == pytest.approx(1.0) and table["worth a year"]["hands"] == 0.0
-    assert table["used"]["hands"] == pytest.approx(found.use[-1] @ mix.amounts) and 0.3 < table["used"]["hands"] < 0.8
+    assert mix.spare[pot] == 0.0 and one_more(found, mix, "hands")[1] == 0.0 and 0.3 < found.use[-1] @ mix.amounts < 0.8
 
 
 def test_one_more_hour_and_place_are_worth_what_they_bring(tmp_path):
@@ -555,7 +553,7 @@ def test_no_hours_left_for_orders_is_said(tmp_path):
     assert activities(Logged()).spare_hours < 0 and not the_mix(Logged())[1].amounts.any()
     assert "leave no hours for orders" in mix_sentences(Logged(), format_of(kit))
     assert "leave no hours" not in mix_sentences(kit, format_of(kit))
-    assert len(worth_table(Logged())) == len(activities(kit).resources) and len(price_floors(Logged())) == 3
+    assert len(price_floors(Logged())) == 3
 
 
 # ------------------------------------------------------------------ without a channel

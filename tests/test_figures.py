@@ -91,18 +91,20 @@ def drawn():
         "cash": charts.cash_paths(paths, fmt),
         "logs": record_charts.guess_and_logs(records.evidence_curves(kit())[:8], fmt),
         "loads": record_charts.load_control(records_work.load_chart(kit(), "knob"), fmt),
+        "loads of every sign": record_charts.load_control(
+            records_work.load_chart(open_study(DATA / "gannet-lane-figures"), "figure"), fmt
+        ),
         "moulds": record_charts.mould_curve(seen, ages, records_work.still_good(ages, life, shape), fmt),
         "months": record_charts.monthly_bars(records.monthly_orders(kit())),
     }
     plt.close("all")  # they stay drawable; only their windows end
-    for x, y, above in (("buyers", "price", True), ("bench", "price", True), ("scrap", "cure", False)):
-        frame = conditions.frontier(kit(), x, y, points=21, product="knob")
-        write = fmt.number if y == "cure" else fmt.percent
-        made[f"{x} and {y}"] = charts.frontier(frame, x, y, x, y, fmt.percent, write, pays_above=above)
+    for x in ("buyers", "bench"):
+        frame = conditions.frontier(kit(), x, "price", points=21, product="knob")
+        made[f"{x} and price"] = charts.frontier(frame, x, "price", x, "price", fmt.percent, fmt.percent)
     for study in (kit(), open_study(DATA / "samphire-hooks")):  # today on the frontier's chart, and far from it
         line, (does, _) = towards.towards_frontier(study, towards.towards(study)), towards.chart_words(study)
-        words = "orders", "price", "orders a year", "prices, of now", fmt.number, fmt.percent
-        made[f"{does}, {study.study.currency}"] = charts.frontier(line, *words, pays_above=True, does=does)
+        words = "orders", "price", "orders a year", "price, as a share of now", fmt.number, fmt.percent
+        made[f"{does}, {study.study.currency}"] = charts.frontier(line, *words, does=does)
     plt.close("all")
     return made
 
@@ -159,6 +161,7 @@ def test_on_a_phone(drawn_by):
         figure.draw_without_rendering()  # as every file made of it is drawn, which puts words in their places
         saved, words = Bbox(box.get_points() * figure.dpi), words_of(figure)
         assert len(words) > 3, name
+        faults += [(name, "key cut") for key in figure.legends if not saved.contains(*key.get_window_extent().min)]
         for place, (text, extent) in enumerate(words):
             if text.get_fontsize() / 72 * PHONE / box.width < LEAST:
                 faults.append((name, "small", text.get_text(), round(box.width, 2)))
@@ -192,26 +195,10 @@ def test_words_on_cells_can_be_read():
     assert min(contrast(charts.readable_on(colour), colour) for colour in any_colour) >= 4.5
 
 
-def test_a_map_of_one_direction_is_a_line():
-    """Pay that only scrap moves, or only waiting, is drawn as a line over that one, with the target and where the study is."""
-    fmt, hours = format_of(kit()), [9.0, 18.0, 36.0]
-    for way in (0, 1):
-        values = np.tile([[20.0], [18.0], [15.0]], (1, 3))
-        frame = pd.DataFrame(values if way == 0 else values.T, index=[0.0, 0.1, 0.3], columns=hours)
-        frame.attrs["now"] = 0.05, 18.0
-        axes = charts.heat_map(frame, fmt, xlabel="hours", target=16.0).axes[0]
-        assert axes.get_xlabel() == ("scrap rate", "hours")[way]
-        assert axes.lines[0].get_ydata() == pytest.approx([20.0, 18.0, 15.0])
-        assert list(axes.lines[0].get_xdata()) == [[0.0, 0.1, 0.3], hours][way]
-        assert {"now", "target"} <= {text.get_text() for text in axes.texts}
-        assert axes.lines[-1].get_xdata()[0] == (0.05, 18.0)[way]
-    plt.close("all")
-
-
 def test_where_the_study_is():
     """Frontiers and the heat map mark the study's own numbers: its scrap of the records, its wait, and 100 % of price and buyers."""
     rate, hours = 1.0 - float(kit().point().products["knob"]["yield"]), main_wait(kit(), "knob")[1]
-    for name, place in {"buyers and price": (1.0, 1.0), "bench and price": (1.0, 1.0), "scrap and cure": (rate, hours)}.items():
+    for name, place in {"buyers and price": (1.0, 1.0), "bench and price": (1.0, 1.0)}.items():
         mark = next(line for line in drawn()[name].axes[0].lines if line.get_label() == "now")
         assert (mark.get_xdata()[0], mark.get_ydata()[0]) == pytest.approx(place), name
     top, right = drawn()["heat"].axes[0].lines  # rates 0, 10, 20, 40 %: own arithmetic
@@ -270,12 +257,6 @@ def test_pooled_tails_are_said():
     inner, outer = first.get_x() + first.get_width(), last.get_x()
     assert f"below €{inner:.2f} or above €{outer:.2f}" in axes.get_xlabel().replace("\n", " ")
     plt.close("all")
-
-
-def test_hours_are_stairs():
-    """The longest wait that pays has upright risers: between two scrap rates it changes nowhere but at one of them."""
-    line = drawn()["scrap and cure"].axes[0].lines[0]
-    assert line.get_drawstyle() == "steps-pre"  # a tread stands at the fewer hours of its ends, on the safe side
 
 
 def test_runs_are_marked():

@@ -594,7 +594,7 @@ def test_frontier_where_today_is_beyond_it(small):
     line = towards.towards_frontier(kit, towards.towards(kit))
     does, _ = towards.chart_words(kit)
     fmt = format_of(kit)
-    figure = charts.frontier(line, "orders", "price", "orders", "price", fmt.number, fmt.percent, pays_above=True, does=does)
+    figure = charts.frontier(line, "orders", "price", "orders", "price", fmt.number, fmt.percent, does=does)
     assert figure.get_label().endswith("now at 6 and 100\u00a0%, where nothing within the chart brings a living")
     charts.plt.close(figure)
 

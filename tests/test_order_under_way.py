@@ -100,7 +100,7 @@ def test_an_order_all_in_hand_with_nothing_promised_has_every_page():
     assert (results["casts"], results["complete"], results["pieces_over"]) == (0, True, 3)
     assert results["deposit"] == 0.0 and "nothing for a deposit to cover" in wording.deposit_sentence(plan, quoted, 2900.0, fmt)
     assert quote_of(plan, quoted).price == 2900.0 and quote_of(plan, quoted).deposit == 0.0
-    for table in (tables.load_table(plan, fmt), tables.material_table(plan, fmt), tables.lot_table(plan)):
+    for table in (tables.load_table(plan, fmt), tables.material_table(plan, fmt)):
         assert table.empty
     assert tables.hours_table(plan, quoted).set_index("what").hours["what is in hand already"] > 40
     curve, rules = tables.curve_table(plan), tables.rule_table(plan)

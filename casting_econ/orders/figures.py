@@ -16,7 +16,7 @@ from ..models.schedule import DAY, NEVER
 from ..palette import BLUE, GREEN, GREY, INK, ORANGE, SKY
 from .plan import OrderPlan
 from .spec import AT_ONCE
-from .tables import day, load_numbers
+from .tables import load_numbers
 from .timetable import steps_taken
 
 READY = "#D9D9D9"  # colour of a load that waits for hands
@@ -142,44 +142,3 @@ def date_chart(plan: OrderPlan, fmt: Format) -> Figure:
     axes.xaxis.set_major_locator(mdates.DayLocator(interval=max(1, int(-(-(high - low) // 3)))))
     ticks(axes.xaxis, lambda x: format_skeleton("MMMd", mdates.num2date(x), locale=fmt.locale))
     return says(figure, f"packed in time: {fmt.chance(course.in_time)}", f"wanted {wanted}")
-
-
-def choice_chart(plan: OrderPlan, fmt: Format) -> Figure:
-    """What each number of moulds costs, and below it the date that holds with it; the number of the plan is marked."""
-    figure, (costs, dates) = new_axes(5.0, rows=2, height_ratios=[3, 2])
-    choices, places = plan.choices, np.arange(len(plan.choices))
-    an_hour, below = float(plan.planner.point_inputs.target_per_hour), np.zeros(len(choices))
-    parts = {
-        "material of the moulds": (ORANGE, [one.cost.material for one in choices]),
-        "hours of making them": (SKY, [one.cost.hours * an_hour for one in choices]),
-        "hours of casting and finishing": (BLUE, [(one.hours - one.cost.hours) * an_hour for one in choices]),
-        "share of overheads, equipment and weekly hours": (GREEN, [one.quoted.shared for one in choices]),
-    }
-    rest = [one.full_cost - sum(values[n] for _, values in parts.values()) for n, one in enumerate(choices)]
-    parts["all else: materials, parts, talking, posting, fees"] = GREY, rest
-    for label, (colour, values) in parts.items():
-        costs.bar(places, values, bottom=below, width=0.62, color=colour, label=label, edgecolor="none")
-        below = below + values
-    costs.set_ylabel(f"full cost, {fmt.currency}")
-    ticks(costs.yaxis, lambda y: fmt.money(y, 0))
-    key(figure, columns=1)
-    for place, one in zip(places, choices, strict=True):
-        mine = one.moulds == plan.planner.moulds.in_use
-        if mine or len(choices) <= 4:  # more would run together
-            over(costs, fmt.money(one.full_cost, 0), place, weight="bold" if mine else None)
-        if one.arrives:
-            dates.plot([place], [mdates.date2num(one.arrives)], "o", color=ORANGE if mine else BLUE, markersize=9 if mine else 6)
-    dates.axhline(mdates.date2num(plan.order.due), color=INK, linewidth=1.6)
-    look = {"xycoords": dates.get_yaxis_transform(), "textcoords": "offset points", "va": "center"}
-    dates.annotate("due", (1.0, mdates.date2num(plan.order.due)), (3, 0), **look)
-    dates.set(ylabel="date that holds", xlabel="moulds in use (bold: this plan)")
-    dates.yaxis.set_major_locator(mdates.AutoDateLocator(minticks=3, maxticks=5))
-    ticks(dates.yaxis, lambda y: format_skeleton("MMMd", mdates.num2date(y), locale=fmt.locale))
-    told = [(fmt.number(one.moulds), fmt.money(one.full_cost, 0), day(fmt, one.arrives)) for one in choices]
-    says(figure, *(f"{moulds} moulds cost {money}, holding {when}" for moulds, money, when in told))
-    for part in (costs, dates):
-        part.set_xticks(places, [fmt.number(one.moulds) for one in choices])
-        part.set_xlim(-0.6, len(choices) - 0.4)
-        part.grid(visible=False, axis="x")
-        part.margins(y=0.14)
-    return figure

@@ -16,17 +16,18 @@ from .tables import day
 
 @shown(
     "order-moulds",
-    "Numbers of moulds for this order: what they take, its full cost with all moulds paid now, and the date (of other numbers from fewer draws)",
-    "moulds in use: 0; to make: 0; generations: 0; loads now: 0; hours of moulds: 1; hours in all: 1; material of moulds: money; "
-    "full cost: money; in time: chance; date that holds: text",
+    "Numbers of moulds for this order: its full cost with all moulds paid now, the date, and what they take (of other numbers from fewer draws)",
+    "moulds in use: 0; full cost: money; date that holds: text; in time: chance; to make: 0; generations: 0; loads now: 0; hours of moulds: 1; "
+    "hours in all: 1; material of moulds: money",
 )
 def choice_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """Numbers of moulds: generations, loads to pour now [load], hours of hands for moulds and in all [hour], material of the moulds and full cost of the order [money], chance of the date [-], and the date that each makes possible."""
+    """Numbers of moulds: full cost of the order [money], the date that each makes possible, chance of the date [-], generations, loads to pour now [load], hours of hands for moulds and in all [hour], and material of the moulds [money]."""
     rows = []
     for one in plan.choices:
         making = one.plan.loads.making
-        counts = one.moulds, making.to_make, making.generations, one.plan.new_loads
-        rows.append((*counts, one.cost.hours, one.hours, one.cost.material, one.full_cost, one.in_time, day(fmt, one.arrives)))
+        told = one.moulds, one.full_cost, day(fmt, one.arrives), one.in_time
+        counts = making.to_make, making.generations, one.plan.new_loads
+        rows.append((*told, *counts, one.cost.hours, one.hours, one.cost.material))
     return rows
 
 

@@ -36,30 +36,31 @@ def cost_of(plan: OrderPlan) -> float:
 @shown(
     "order-policies",
     "Ways of casting; later rounds and loads that follow are in it on average, and for the wanted certainty",
-    "way: text; casts now: 0; casts in all: 1; surely enough: 0; loads: 1; rounds: 1; in time: chance; date that holds: text; "
-    "cost: money",
+    "way: text; casts now: 0; cost: money; in time: chance; date that holds: text; casts in all: 1; surely enough: 0; loads: 1; "
+    "rounds: 1",
 )
 def policy_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """Both ways of casting: casts and loads still to come, the chance of the date [-], and bills with the target for its hours [money]."""
     rows = []
     for name, one in plan.policies.items():
-        counts = one.casts, one.casts_in_all, one.casts_surely, one.loads_in_all, one.rounds_in_all
-        rows.append((name, *counts, one.course.in_time, day(fmt, one.arrives), cost_of(one)))
+        counts = one.casts_in_all, one.casts_surely, one.loads_in_all, one.rounds_in_all
+        rows.append((name, one.casts, cost_of(one), one.course.in_time, day(fmt, one.arrives), *counts))
     return rows
 
 
 @shown(
     "order-top-up",
-    "Counting and topping up, by colour or form",
-    "what: text; ordered: 0; in hand: 0; under way: 0; cast now: 0; casts in all: 1; all at once: 0",
+    "Casts by colour or form: all at once, or counting and topping up",
+    "what: text; ordered: 0; all at once: 0; cast now: 0; casts in all: 1; in hand: 0; under way: 0",
 )
 def colour_table(plan: OrderPlan) -> pd.DataFrame:
-    """By colour or form: pieces ordered, in hand and under way, casts to start now and on average in all, and all at once."""
+    """By colour or form: pieces ordered, casts all at once, those to start now and on average in all where they are counted, and pieces in hand
+    and under way."""
     once, topped = plan.policies.values()
     rows = []
     for name, row in zip(plan.order.items, _lots(plan), strict=True):
-        stands = row["lot"], row["wanted"], row["in_hand"], row["under_way"]
-        rows.append((*stands, topped.casts_by_item[name], topped.casts_of(name), once.casts_by_item[name]))
+        casts = once.casts_by_item[name], topped.casts_by_item[name], topped.casts_of(name)
+        rows.append((row["lot"], row["wanted"], *casts, row["in_hand"], row["under_way"]))
     return rows
 
 

@@ -9,7 +9,7 @@ from babel.dates import format_skeleton, format_time
 
 from ..faults import counted
 from ..formatting import Format
-from ..models.counts import counts_from_loads, loads_for
+from ..models.counts import loads_for
 from ..models.schedule import DAY, NEVER
 from ..pages.table import shown
 from .buying import buying_list
@@ -30,15 +30,15 @@ def day(fmt: Format, when, *, year: bool = True) -> str:
 @shown(
     "order-confidence",
     "What other certainties would take",
-    "confidence: sure; casts: 0; enough good: chance; loads: 0; in time: chance; date that holds: text",
+    "confidence: sure; casts: 0; in time: chance; date that holds: text; enough good: chance; loads: 0",
 )
 def confidence_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """What other confidences would ask for: casts, loads [load], chances [-]."""
     rows = []
     for confidence in sorted({*CONFIDENCES, plan.order.confidence}):
         other = plan if confidence == plan.order.confidence else plan.with_order(confidence=confidence)
-        counts = other.casts, other.chance_of_enough, other.new_loads
-        rows.append((confidence, *counts, other.course.in_time, day(fmt, other.arrives)))
+        date = other.course.in_time, day(fmt, other.arrives)
+        rows.append((confidence, other.casts, *date, other.chance_of_enough, other.new_loads))
     return rows
 
 
@@ -72,27 +72,6 @@ def rule_table(plan: OrderPlan) -> pd.DataFrame:
     chances = [*once.curve(casts[:-1]), once.chance_of_enough]
     loads = [len(loads_for(n, planner.load_sizes)) for n in casts]
     return list(zip(rules, casts, loads, chances, strict=True))
-
-
-@shown("order-variants", "Casts by colour or form", "what: text; ordered: 0; in hand: 0; casts: 0; spare casts: 0")
-def variant_table(plan: OrderPlan) -> pd.DataFrame:
-    """Pieces ordered and in hand, casts and spare casts by colour or form."""
-    rows = []
-    for name, pieces in plan.order.items.items():
-        casts, spare = plan.casts_by_item[name], max(plan.casts_by_item[name] - plan.order.short[name], 0)
-        rows.append((name or plan.order.product, pieces, plan.order.in_hand.get(name, 0), casts, spare))
-    return rows
-
-
-@shown("order-sets", "Full sets that the planned casts give", "sets: 0; chance: chance; at least: chance", fold=True)
-def set_table(plan: OrderPlan) -> pd.DataFrame:
-    """Distribution of the full sets that the planned casts give, all variants taken as one."""
-    planner, d = plan.planner, plan.planner.draws
-    loads = (*loads_for(plan.casts, planner.load_sizes), *(u.casts for u in plan.order.under_way))
-    chances = counts_from_loads(loads, d.good_share, d.load_correlation, plan.order.matched, d.ruined).mean(axis=0)
-    at_least = np.cumsum(chances[::-1])[::-1]
-    frame = pd.DataFrame({"sets": np.arange(chances.size), "chance": chances, "at least": at_least})
-    return frame[(frame.chance > 5e-4)].reset_index(drop=True)
 
 
 def load_numbers(plan: OrderPlan) -> dict[int, int]:
@@ -202,7 +181,7 @@ def hours_table(plan: OrderPlan, quoted: Quoted) -> pd.DataFrame:
 @shown(
     "order-materials",
     "For all new loads in 95 of 100 draws, losses in it; stock is taken off, packs are the cheapest that cover it",
-    "item: text; needed: text; in stock: text; to buy: text; cost: money; left over: text",
+    "item: text; to buy: text; cost: money; needed: text; in stock: text; left over: text",
 )
 def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """What to buy: amounts as they are written, and what it costs [money]."""
@@ -217,7 +196,7 @@ def material_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
             count = amounts[0].removesuffix(" pieces")
             amounts = [f"for {count} {row.goes_into}{'' if count == '1' else 's'}", "", ""]
             packs = amounts[0]
-        rows.append((row.item.replace("-", " "), *amounts[:2], packs, row.cost, amounts[2]))
+        rows.append((row.item.replace("-", " "), packs, row.cost, *amounts))
     return rows
 
 
@@ -269,16 +248,6 @@ def discount_table(quoted: Quoted, price: float) -> pd.DataFrame:
     return rows
 
 
-@shown(
-    "order-moulds",
-    "Sets of moulds in use and the date",
-    "sets in use: 0; in time: chance; date that holds: text",
-)
-def mould_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
-    """Sets of moulds in use, the chance of the date [-], and the date that each makes possible."""
-    return [(sets, chance, day(fmt, arrives)) for sets, chance, arrives in plan.mould_choices]
-
-
 @shown("order-options", "What a change of the plan does to the date", "change: text; in time: chance; date that holds: text")
 def option_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """What a change of the plan does to the chance of the date [-], and the date that it makes possible."""
@@ -290,19 +259,3 @@ def start_table(plan: OrderPlan, fmt: Format) -> pd.DataFrame:
     """The chance of the date [-] when the work starts later, by one load at a time; the last safe start among them."""
     starts = plan.starts(plan.start_days)
     return [(day(fmt, begin), (begin - plan.order.start).days, in_time) for begin, in_time in starts.items()]
-
-
-@shown(
-    "order-lots",
-    "Cheapest number of casts by lots left and pieces still wanted",
-    "lots left: 0; still wanted: 0; casts: text; expected cost: money",
-)
-def lot_table(plan: OrderPlan) -> pd.DataFrame:
-    """Cheapest lots [cast] and their cost [money] by lots left and pieces still wanted, for a few of them."""
-    needed, rows = sum(plan.order.needed.values()), []
-    for left in range(plan.rounds, 0, -1) if plan.lots else ():
-        wanted = [needed] if left == plan.rounds else sorted({1, 2, 3, 5, needed // 4, needed // 2} - {0})
-        for k in (k for k in wanted if k <= needed):
-            cost, choices = plan.lots.table[left, k]
-            rows.append((left, k, " or ".join(map(str, choices)), cost))
-    return rows

@@ -3,12 +3,8 @@
 from datetime import date
 from math import ceil
 
-import pandas as pd
-from babel.dates import format_time
-
 from ..formatting import Format
 from ..models.schedule import DAY, NEVER
-from ..pages.table import shown
 from .dates import days_off_unsaid
 from .spec import open_beside, unnamed_loads
 from .tables import day, load_numbers
@@ -49,26 +45,6 @@ def schedule_results(plan) -> list[dict]:
             "start": moment(begin),
             "end": moment(end),
         }
-        for load, stage, begin, _, end in steps_taken(plan)
-    ]
-
-
-@shown(
-    "order-schedule",
-    "What each load does when, in a typical course: from the first touch of the hands to the end of its wait",
-    "load: 0; lot: text; station: text; step: text; start: text; end: text",
-    fold=True,
-)
-def schedule_table(plan, fmt: Format) -> pd.DataFrame:
-    """Every load, step by step in order of time, with its station."""
-    opened, numbers = plan.typical.opened, load_numbers(plan)
-
-    def at(moment):
-        when = opened.moment(moment)
-        return f"{day(fmt, when.date())}, {format_time(when, 'short', locale=fmt.locale)}"
-
-    return [
-        (numbers[load], _lot(plan, load), plan.typical.pot(load, stage) or "", plan.stage_names[stage], at(begin), at(end))
         for load, stage, begin, _, end in steps_taken(plan)
     ]
 

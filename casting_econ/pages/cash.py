@@ -55,23 +55,6 @@ def lines_table(answer: CashAnswer, case: str = NO_PAY) -> pd.DataFrame:
     return _by_month(answer, {name: values + 0.0 for name, values in columns.items()})
 
 
-@shown(
-    "cash-summary",
-    "Lowest money, and months until what was put in is back",
-    "pay: text; pay a month: money0; lowest, 1 in 10 below: money0; lowest, half below: money0; in month: kept; back, 1 in 10 sooner: 1; "
-    "back, half sooner: 1; back, 1 in 10 later: 1; back within the months: chance; back if nothing is set aside: kept; "
-    "worth, 1 in 10 below: kept; worth, half below: kept; worth, 1 in 10 above: kept",
-)
-def cash_table(answer: CashAnswer) -> pd.DataFrame:
-    """Each rule of pay: lowest money, when the outlay is back, chance that it is, what the path is worth today. [money, month]"""
-    rows = []
-    for case in answer.cases.values():
-        lowest = *ends_of(case.lowest)[:2], case.lowest_month()[0]
-        back = *ends_of(case.back), float(np.isfinite(case.back).mean()), ends_of(case.back_untaxed)[1]
-        rows.append((case.name, case.pay, *lowest, *back, *ends_of(case.worth)))
-    return rows
-
-
 def assumed_sentence(kit: OpenStudy, answer: CashAnswer) -> str:
     """What the paths take for granted."""
     fmt, stated = format_of(kit), kit.study.file.cash

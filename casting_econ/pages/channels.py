@@ -22,8 +22,8 @@ _ENOUGH = 0.95  # chance of having enough pieces on a day, in the table beside w
 @shown(
     "channels-left-an-hour",
     "Each channel a year, as many orders as can be made, before overhead, equipment and weekly hours",
-    "channel: text; orders a year: 0; pieces a year: 0; sales a year: money0; kept of sales: percent; "
-    "left after material: money0; hours a year: 0; left an hour: money",
+    "channel: text; left an hour: money; orders a year: 0; pieces a year: 0; sales a year: money0; kept of sales: percent; "
+    "left after material: money0; hours a year: 0",
 )
 def channel_table(kit: OpenStudy) -> pd.DataFrame:
     """What each channel brings a year, and what is left for an hour before shared costs. [order, piece, money and hour a year; money/hour]"""
@@ -33,7 +33,7 @@ def channel_table(kit: OpenStudy) -> pd.DataFrame:
         left = float(found.left[n] * orders - channel["stall_fees"])
         hours = float(found.hours[n] * orders + channel["stall_hours"])
         kept, hourly = (part / whole if whole else np.nan for part, whole in ((float(channel["net"]), sales), (left, hours)))
-        rows.append((name, orders, float(channel["pieces"]), sales, kept, left, hours, hourly))
+        rows.append((name, hourly, orders, float(channel["pieces"]), sales, kept, left, hours))
     return rows
 
 

@@ -161,27 +161,25 @@ def break_even_prices(kit: OpenStudy, product: str, scrap=None, *, stated: bool 
 @shown(
     "change-needed",
     "Value of each lever at which every hour just earns the target, the nearest first; a dash where no value does",
-    "lever: text; unit: text; now: significant; needed: significant; change: percent1",
+    "lever: text; now: significant; needed: significant; change: percent; unit: text",
     fold=True,
 )
 def needed_table(kit: OpenStudy, product: str | None = None) -> pd.DataFrame:
     """Each lever alone: what is now, what the target needs, and the change as a share; not a number where no value does. [each in its unit; -]"""
     chosen = levers(kit, product)
-    frame = pd.DataFrame(
-        [(lever.key, lever.label, lever.unit, lever.now) for lever in chosen], columns=["key", "lever", "unit", "now"]
-    )
+    frame = pd.DataFrame([(lever.key, lever.label, lever.now) for lever in chosen], columns=["key", "lever", "now"])
     frame["needed"] = solve_for_target(kit, chosen)
     frame["change"] = frame.needed / frame.now.replace(0.0, np.nan) - 1.0
+    frame["unit"] = [lever.unit for lever in chosen]
     return frame.sort_values("change", key=np.abs, kind="stable", ignore_index=True)
 
 
 def frontier(kit: OpenStudy, along: str, needs: str, points: int = 41, product: str | None = None) -> pd.DataFrame:
-    """Pairs of two levers, by their keys, at which every hour just earns the target: so many values of the one walked along, and of the other
-    what is needed; not a number where no value does. [each in its unit]"""
+    """Pairs of two levers, by their keys, at which every hour just earns the target: so many values of the one walked along, from two fifths
+    of now to twice, and of the other what is needed; not a number where no value does. [of now]"""
     by_key = {lever.key: lever for lever in levers(kit, product)}
     one, other = by_key[along], by_key[needs]
-    low, high = (max(one.low, 0.0), min(one.high, max(3.0 * one.now, 0.5))) if one.unit else (max(one.low, 0.4), 2.0)
-    values = np.unique(np.append(np.linspace(low, high, points - 1), one.now))
+    values = np.unique(np.append(np.linspace(0.4, 2.0, points - 1), one.now))
     frame = pd.DataFrame({along: values, needs: solve_for_target(kit, [other], one, values)[0]})
     frame.attrs["now"] = one.now, other.now  # for its chart
     return frame

@@ -35,8 +35,7 @@ def cost_table(kit: OpenStudy, product: str) -> pd.DataFrame:
 @shown(
     "scrap-money-{product}",
     "Scrap of {product} by the step that finds it",
-    "found at: text; cause: text; pieces a year: 0; spent by then: money; got back: money; money a year: money0; "
-    "rank by pieces: 0",
+    "found at: text; cause: text; money a year: money0; pieces a year: 0; spent by then: money; got back: money; rank by pieces: 0",
 )
 def scrap_money(kit: OpenStudy, product: str) -> pd.DataFrame:
     """Pieces and money lost a year by step and cause; causes share their step's loss by their weights. [piece/year, money/piece, money/year]
@@ -57,8 +56,8 @@ def scrap_money(kit: OpenStudy, product: str) -> pd.DataFrame:
         for cause, weight in weights.items():
             pieces = found["made_per_year"] * step.scrapped * weight / sum(weights.values())
             spent, back = float(step.spent_when_found), float(step.recovered)
-            rows.append((step.name, cause, float(pieces), spent, back, float(pieces * (spent - back))))
-    frame = pd.DataFrame(rows, columns=["found at", "cause", "pieces a year", "spent by then", "got back", "money a year"])
+            rows.append((step.name, cause, float(pieces * (spent - back)), float(pieces), spent, back))
+    frame = pd.DataFrame(rows, columns=["found at", "cause", "money a year", "pieces a year", "spent by then", "got back"])
     frame["rank by pieces"] = frame["pieces a year"].rank(ascending=False, method="min").astype(int)
     return frame.sort_values("money a year", ascending=False, ignore_index=True)
 

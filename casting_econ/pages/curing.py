@@ -266,13 +266,3 @@ def cure_by_season(kit: OpenStudy, wait, frame) -> str:
         counted = ", and the year's result has them so" if months else "; the year's result takes every month alike"
         text += f" **The cold months cost loads{counted}.**"
     return text + " Never take a load out before the time that the data sheet asks for at that temperature."
-
-
-def waiting_places(kit: OpenStudy) -> str:
-    """Rack places taken and there, by rack."""
-    fmt, used, rows = format_of(kit), kit.point().utilisation, []
-    for name, rack in kit.study.file.racks.items():
-        if name in used:
-            taken, places = fmt.number(float(used[name]) * rack.places.value), fmt.number(rack.places.value)
-            rows.append(f"**{name.replace('-', ' ')}**: about {taken} of {places} places taken.")
-    return "\n\n".join(rows) or "No piece of this study waits in a rack of places."

@@ -87,8 +87,8 @@ def an_hour(money, hours):
 @shown(
     "living-bases",
     "Pay on each basis beside the target counted in the same way: half of the draws are below, and the ends of eight in ten",
-    "basis: text; pay a year: money0; pay an hour: money; 1 in 10 below: money; 1 in 10 above: money; "
-    "target an hour: money; target a year: kept; target reached: chance",
+    "basis: text; pay an hour: money; target an hour: money; target reached: chance; 1 in 10 below: money; 1 in 10 above: money; "
+    "pay a year: money0; target a year: kept",
 )
 def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Pay an hour and a year on each basis, beside the target on the same one; what half of the draws stay below, and the ends of eight in ten. [money/year, money/hour]"""
@@ -96,7 +96,7 @@ def bases_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     for basis in pay_bases(kit, answer):
         low, middle, high = an_hour(basis.pay, hours)
         year, target, hour = float(np.median(basis.pay)), float(np.median(basis.target)), an_hour(basis.target, hours)[1]
-        rows.append((basis.name, year, middle, low, high, hour, target, float((basis.pay >= basis.target).mean())))
+        rows.append((basis.name, middle, hour, float((basis.pay >= basis.target).mean()), low, high, year, target))
     return rows
 
 

@@ -161,19 +161,6 @@ def mix_table(kit: OpenStudy) -> pd.DataFrame:
     return list(zip(found.names, found.demand, mix.amounts, found.after_target, mix.worth_of_demand, mix.reduced_cost))
 
 
-@shown(
-    "channels-worth",
-    "What is used in the best mix, and what one more of it would be worth",
-    "resource: text; used: percent; one more: text; worth a year: money0",
-)
-def worth_table(kit: OpenStudy) -> pd.DataFrame:
-    """Each resource in the best mix: how full it is, and what one more load a week, place or hour a week is worth a year. [-, money/year]"""
-    found, mix = the_mix(kit)
-    more = [one_more(found, mix, name) for name in found.resources]
-    used = zip(found.resources, mix.spare, more, strict=True)
-    return [(name.replace("-", " "), float(1.0 - spare), unit, worth) for name, spare, (unit, worth) in used]
-
-
 def mix_sentences(kit: OpenStudy, fmt: Format) -> str:
     """The best mix in words, with the worth of what is full."""
     found, mix = the_mix(kit)

@@ -29,7 +29,8 @@ _SAID = {
 }  # columns of tables, as a page says them
 _NAMED = "products channels stations racks equipment overheads steps parts materials time".split()  # tables whose keys are names
 _PLAIN = {"count": ""}  # units that the name of a number says
-_SHARES = ("share", "of now", "of today", "of its middle")  # units that a page shows in per cent
+_SHARES = {"share": "percent1"} | dict.fromkeys(("of now", "of today", "of its middle"), "percent")  # styles of units in per cent
+_LEFT = ' style="text-align: left"'  # JupyterLab has a rule of its own, which puts words to the right
 _ENDS = (
     ("1 in 10 below", "1 in 10 above", "half below", "in every draw"),
     ("lowest, 1 in 10 below", "lowest, half below", "lowest, half below", "lowest"),
@@ -118,15 +119,18 @@ class Page:
         without = {*without, *frame.columns[(frame.isna() | (frame == "")).all()]}
         styles = {c: styles.get(c, styles.get("*")) for c in frame.columns if c not in without}
         styles = {column: style for column, style in styles.items() if style is not None}
-        sides = [' class="text"' if style == "text" else "" for style in styles.values()]
+        sides = [f' class="text"{_LEFT}' if style == "text" else "" for style in styles.values()]
         head = "".join(f'<th scope="col"{side}>{html.escape(_SAID.get(c, c))}</th>' for c, side in zip(styles, sides))
         body = ""
         for row in frame.to_dict("records"):
-            in_percent = {"significant": "percent1"} if row.get("unit") in _SHARES else {}
-            shown = (self.fmt.styled(row[column], in_percent.get(style, style)) for column, style in styles.items())
+            unit = row.get("unit")
+            of_unit = (
+                {"significant": _SHARES[unit]} if unit in _SHARES else {"figure": "money"} if unit == self.fmt.currency else {}
+            )
+            shown = (self.fmt.styled(row[column], of_unit.get(style, style)) for column, style in styles.items())
             first, *texts = (html.escape(self.spoken(text)) for text in shown)
             cells = "".join(f"<td{side}>{text}</td>" for text, side in zip(texts, sides[1:]))
-            body += f'<tr><th scope="row">{first}</th>{cells}</tr>'
+            body += f'<tr><th scope="row"{_LEFT}>{first}</th>{cells}</tr>'
         title = html.escape(self.spoken(told.caption))
         table = f"<table><caption>{title}</caption><thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>"
         display(HTML(f"<details><summary>{title}</summary>{table}</details>" if told.fold else table))

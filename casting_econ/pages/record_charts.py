@@ -38,7 +38,7 @@ def guess_and_logs(curves: list[dict], fmt: Format) -> Figure:
         axes.hlines(base, left, left + 1.0, color=GREY, linewidth=1.25)
         axes.plot([left + (told["logs alone"] - low) / width], [base], "D", color=ORANGE, markersize=6, label=names[2], zorder=5)
         beside(axes, title, (left, base + tall), (0, 12), va="bottom", in_layout=False)
-        write = fmt.percent if told["unit"] == "share" else fmt.significant
+        write = fmt.percent if told["unit"] == "share" else fmt.exactly
         for value in MaxNLocator(3).tick_values(low, high):
             if low <= value <= high:
                 at = left + (value - low) / width, base
@@ -91,7 +91,8 @@ def mould_curve(frame: pd.DataFrame, ages: np.ndarray, model: np.ndarray, fmt: F
 def _shares(figure, axes, fmt):
     """Shares from below to above, with a legend over them."""
     ticks(axes.yaxis, fmt.percent)
-    key(figure, columns=3)
+    signs = len(figure.axes[0].get_legend_handles_labels()[0])
+    key(figure, columns=2 if signs > 4 else 3)  # long names beside each other would stand beyond the edge
     return figure
 
 

@@ -266,7 +266,10 @@ def monthly_orders(kit: OpenStudy) -> pd.DataFrame:
 def sales_summary(kit: OpenStudy) -> pd.DataFrame:
     """What an order brought by channel, from the sales log. [money/order]"""
     frame = evidence.channel_summary(kit.study)
-    return frame.rename_axis("channel").reset_index() if len(frame) else frame
+    frame = frame.rename_axis("channel").reset_index()
+    if len(frame):
+        frame.insert(2, "net", frame.pop("net"))  # what matters, where a phone shows it
+    return frame
 
 
 def season_sentence(kit: OpenStudy) -> str:

@@ -42,7 +42,10 @@ def load_chart(kit: OpenStudy, product: str) -> pd.DataFrame:
     ruined = loads.index.isin(ruined_loads(counts))
     chart = p_chart(np.where(ruined, 0.0, lost), np.where(ruined, 0.0, casts))
     chart["share"] = lost / casts
-    chart = chart.assign(load=loads.batch.to_numpy(), date=loads.date.to_numpy(), lost=lost, casts=casts, ruined=ruined)
+    named = pd.DataFrame(
+        {"load": loads.batch.to_numpy(), "date": loads.date.to_numpy(), "casts": casts, "lost": lost, "ruined": ruined}
+    )
+    chart = pd.concat([named, chart], axis=1)
     kept = chart[~chart.ruined & (chart.casts > 0)]
     chart.attrs["signals"] = [kept.index[at] for _, at in run_rules(kept.z.to_numpy(float))]  # for its chart
     return chart
@@ -90,7 +93,7 @@ def load_sentences(kit: OpenStudy, product: str) -> str:
 @shown(
     "records-causes-{product}",
     "What goes wrong with {product}, most money first; low and high are the middle eight in ten of the share",
-    "step: text; cause: text; lost: 0; share: percent1; low: percent1; high: percent1; money a year: money0; rank by pieces: 0",
+    "step: text; cause: text; money a year: money0; lost: 0; share: percent1; low: percent1; high: percent1; rank by pieces: 0",
     fold=True,
 )
 def cause_table(kit: OpenStudy, product: str) -> pd.DataFrame:
@@ -99,7 +102,7 @@ def cause_table(kit: OpenStudy, product: str) -> pd.DataFrame:
     if shares.empty:
         return pd.DataFrame()
     money = scrap_money(kit, product).rename(columns={"found at": "step"})[["step", "cause", "money a year"]]
-    frame = shares.merge(money, on=["step", "cause"], how="left")
+    frame = money.merge(shares, on=["step", "cause"], how="right")
     frame["rank by pieces"] = frame.lost.rank(ascending=False, method="min").astype(int)
     return frame.sort_values("money a year", ascending=False, ignore_index=True)
 

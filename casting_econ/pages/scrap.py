@@ -4,7 +4,6 @@ import numpy as np
 import pandas as pd
 
 from ..kit import OpenStudy, format_of, grid
-from .answer import signed
 from .conditions import break_even_prices, scrap_lever, solve_for_target
 from .monte_carlo import LOSS
 from .table import shown
@@ -26,7 +25,8 @@ def break_even_scrap(kit: OpenStudy, product: str) -> float | None:
 
 @shown(
     "scrap-{product}",
-    "Break-even of {product} over scrap rates",
+    "Break-even of {product} over scrap rates; the share is the part of expected demand that must be sold before every hour earns the target, "
+    "none where no quantity does: each piece brings less than its own time and material, or the workshop is full before",
     "scrap rate: percent; casts a good piece: 2; cost a good piece: money; scrap cost a good piece: money; break-"
     "even price: money; cash break-even price: money; pay an hour: money; *: money0; break-even share of demand: percent",
 )
@@ -36,24 +36,17 @@ def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:
     found = outcome.products[product] | break_even_prices(kit, product, rates)
     columns = {
         "scrap rate": np.asarray(rates),
-        "casts a good piece": found["casts_per_good_piece"],
-        "cost a good piece": found["cost_per_good_piece"],
-        "scrap cost a good piece": found["scrap_cost_per_good_piece"],
         "break-even price": found["break_even_price"],
         "cash break-even price": found["cash_break_even_price"],
         "pay an hour": outcome.totals["pay_per_hour"],
+        "casts a good piece": found["casts_per_good_piece"],
+        "cost a good piece": found["cost_per_good_piece"],
+        "scrap cost a good piece": found["scrap_cost_per_good_piece"],
         "break-even share of demand": outcome.totals["pay_break_even_share_of_demand"],
     }
     if float(kit.point().totals["pay_per_hour"]) < 0:  # where an hour looks the better for more scrap
         columns["left a year"] = outcome.totals["residual_pay_per_year"]
     return pd.DataFrame({name: np.broadcast_to(value, np.shape(rates)) for name, value in columns.items()})
-
-
-def what_scrap_moves(kit: OpenStudy, curve: pd.DataFrame) -> tuple[str, float, str]:
-    """Column of the curve to draw, pay an hour or, where that is below nothing and misleads, the year; the level that is aimed at, and its name."""
-    if "left a year" in curve:
-        return "left a year", 0.0, "bills paid"
-    return "pay an hour", float(kit.inputs().target_per_hour), "target"
 
 
 def scrap_now(kit: OpenStudy, product: str) -> str:
@@ -67,7 +60,8 @@ def scrap_now(kit: OpenStudy, product: str) -> str:
     start = f"Today {fmt.percent(scrap, 1)} of the casts of {product} end as scrap. Without any, {what} would {verb} {fmt.money(none)} instead of {fmt.money(now)}"
     if scrap == 0:
         start = f"No cast of {product} ends as scrap in this study, and {what} {verb}s {fmt.money(now)}"
-    change = f"; five points more scrap would change it by {signed(fmt, more - now)}" if scrap < 0.95 else ""
+    moved = f"{'add' if more > now else 'cost'} {fmt.money(abs(more - now))}"
+    change = f"; five points more scrap would {moved}" if scrap < 0.95 else ""
     return f"{start}{change}.{f' {LOSS}' if loss else ''}"
 
 

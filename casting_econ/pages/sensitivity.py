@@ -15,7 +15,6 @@ from ..models import beyond_target, evaluate
 from .table import shown
 
 ROWS = 2048  # of each base sample of the indices
-RARE = 0.02  # least share of either choice for indices of the choice
 STILL = 0.005  # money an hour that moves nothing
 STEADY = 0.05  # most that a total index may move from half of the rows to all before numbers are ranked
 
@@ -28,12 +27,11 @@ def groups_of(kit: OpenStudy) -> list[list[int]]:
 
 
 def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tuple[pd.DataFrame, Indices]:
-    """Sobol indices by number, or by numbers that depend on each other, of what the hour, the year and the choice owe to each. [-]
+    """Sobol indices by number, or by numbers that depend on each other, of what the hour and the year owe to each. [-]
 
     `alone` is the first-order and `total` the total index of pay an hour, with the ends `low` and `high` of its middle 90 %; `on the year` the
-    total of the benefit of going on, and `on the choice` of whether it is above zero, their ends with ` low` and ` high`. Largest `on the year`
-    first: that is the decision's own scale, while indices of a choice that is nearly always the same are noise, and left out where it falls
-    the other way in fewer than 2 % of cases. The indices behind it are in the order of `groups_of`; outputs pay an hour, benefit a year, choice.
+    total of the benefit of going on, its ends `on the year low` and `on the year high`. Largest `on the year` first: that is the decision's own
+    scale. The indices behind it are in the order of `groups_of`; outputs pay an hour, benefit a year.
     A base sample has so many rows, rounded up to sixteen times a power of two.
     """
     seed = kit.plan_of_draws(seed=seed)[1]
@@ -42,27 +40,24 @@ def sobol_table(kit: OpenStudy, rows: int = ROWS, seed: int | None = None) -> tu
     def model(drawn):
         a = workshop_at(kit.study, spread_values(kit.assumed, dict(zip(uncertain, drawn.T, strict=True))))
         outcome = evaluate(a)
-        over = beyond_target(a, outcome)
-        outputs = (outcome.totals["pay_per_hour"], over, np.greater(over, 0))
+        outputs = (outcome.totals["pay_per_hour"], beyond_target(a, outcome))
         return np.column_stack([np.broadcast_to(x, drawn.shape[:1]) for x in outputs])
 
     found = sobol_indices(model, len(uncertain), round_up_draws(rows), seed, groups, partial(drawn_at, kit.assumed))
     columns = {"number": [names_of([uncertain[n] for n in group]) for group in groups]}
     columns |= {"alone": found.first[:, 0], "alone low": found.first_low[:, 0], "alone high": found.first_high[:, 0]}
-    for output, name, of in ((0, "total", ""), (1, "on the year", "on the year "), (2, "on the choice", "on the choice ")):
+    for output, name, of in ((0, "total", ""), (1, "on the year", "on the year ")):
         ends = {f"{of}low": found.total_low[:, output], f"{of}high": found.total_high[:, output]}
         columns |= {name: found.total[:, output]} | ends
-    if found.variance[2] < RARE * (1.0 - RARE):
-        columns |= {name: np.nan for name in columns if name.startswith("on the choice")}
     frame = pd.DataFrame(columns).sort_values("on the year", ascending=False, ignore_index=True)
     return frame.assign(**frame.drop(columns="number").clip(upper=1.0)), found  # what an estimate has beyond all is its error
 
 
 @shown(
     "sensitivity-shares",
-    "Shares of the scatter of pay an hour (alone, total with its middle 90 %), and total share of what a year brings over its hours at the target and of "
-    "the choice to go on (none where it is nearly always the same); the twelve largest",
-    "number: text; alone: percent; total: percent; low: percent; high: percent; on the year: percent; on the choice: percent",
+    "Shares of the scatter of pay an hour (alone, total with its middle 90 %), and total share of what a year brings over its hours at the target; "
+    "the twelve largest",
+    "number: text; alone: percent; total: percent; low: percent; high: percent; on the year: percent",
 )
 def largest_shares(shares: pd.DataFrame) -> pd.DataFrame:
     """The twelve largest shares of `sobol_table`. [-]"""
@@ -93,7 +88,7 @@ def names_of(keys):
 @shown(
     "sensitivity-swings",
     "Pay an hour with one number at its low and high value (one time in ten beyond it)",
-    "label: text; low: significant; high: significant; unit: text; pay low: money; pay high: money; swing: money",
+    "label: text; pay low: money; pay high: money; swing: money; low: significant; high: significant; unit: text",
 )
 def swing_table(kit: OpenStudy) -> pd.DataFrame:
     """What each uncertain number alone does to pay an hour, tried where one time in ten is below, and above, the others at their point; largest
@@ -114,7 +109,7 @@ def swing_table(kit: OpenStudy) -> pd.DataFrame:
     # where a number leaves no hour to be paid, from the point to its other end
     swing = np.abs(np.subtract(*(np.where(np.isnan(end), kit.point().totals["pay_per_hour"], end) for end in (more, less))))
     frame = frame.assign(pay_low=less, pay_high=more, swing=swing)
-    frame = frame[["label", "low", "high", "unit", "pay_low", "pay_high", "swing", "key"]]
+    frame = frame[["label", "pay_low", "pay_high", "swing", "low", "high", "unit", "key"]]
     return frame.sort_values("swing", ascending=False, kind="stable", ignore_index=True)
 
 

@@ -27,10 +27,10 @@ SHORT = (
     "good pieces; delivered; casts; loads; moulds made; days, first to last; hours in all; price, postage charged in it; "
     "fees, packing and postage; materials, parts and moulds used; overheads; equipment by use; pay an hour"
 ).split("; ")
-TOLD = {  # of each basis: its name, and what it means
-    "by_use": ("equipment by use", "the share of its life in loads or hours that the order took, or else its part of the year"),
-    "by_time": ("equipment by time", "straight line over the days of the order"),
-    "at_once": ("equipment all at once", "all that it cost"),
+TOLD = {  # what each basis means
+    "by_use": "by use: its life's loads or hours that the order took, or else its part of the year",
+    "by_time": "by time: straight line over the days of the order",
+    "at_once": "all at once: all that it cost",
 }
 
 
@@ -99,15 +99,15 @@ def project_table(project: Project) -> pd.DataFrame:
 @shown(
     "project-pay",
     "Pay an hour on three bases",
-    "basis: text; equipment: money; planned: money; actual: money; what it means: text",
+    "equipment: text; charged: money; planned: money; actual: money",
 )
 def pay_table(project: Project) -> pd.DataFrame:
     """Equipment charged to the order [money] and pay an hour [money/hour] on each basis."""
     planned, actual = project.planned, project.actual
     rows = []
-    for basis, (name, told) in TOLD.items():
+    for basis, told in TOLD.items():
         after = None if actual is None else actual.pay(basis)
-        rows.append((name, (actual or planned).equipment(basis), planned.pay(basis), after, told))
+        rows.append((told, (actual or planned).equipment(basis), planned.pay(basis), after))
     return rows
 
 

@@ -41,10 +41,15 @@ class Job:
 
 
 def from_there(study: Path, out: Path) -> dict[str, object]:
-    """Parameters with which the notebooks of a folder `out` run again from where they lie, by hand: on the study itself, keeping no files."""
+    """Parameters with which the notebooks of a folder `out` run again from where they lie, by hand: on the study itself, keeping no files.
+
+    Where the way to it leads through other folders it is the study's name alone, as notebooks are handed on and those names are nobody's business.
+    """
+    way = study = study.resolve()
     with contextlib.suppress(ValueError):  # on another drive
-        study = Path(os.path.relpath(study.resolve(), out.resolve() / "notebooks"))
-    return {"study": study.as_posix(), "out": ""}
+        way = Path(os.path.relpath(study, out.resolve() / "notebooks"))
+    named = set(way.parts) - {"..", study.name}
+    return {"study": study.name if named else way.as_posix(), "out": ""}
 
 
 class NotebookError(Exception):

@@ -65,18 +65,20 @@ def _hyphened(table):
 
 
 def kept_whole(page: str, names: Collection[str]) -> str:
-    """A page on which no line ends within one of these names, a date or number with hyphens, or a word of code, where it fits into a line.
+    """A page on which no line ends within one of these names, a date or number with hyphens, or a word of code, where it fits into a line;
+    nor between a minus and its figure.
 
     >>> kept_whole("<body><p>of first-order on 2027-01-20</p>", ["first-order"])
-    '<body><p>of <span class="key">first-order</span> on <span class="key">2027-01-20</span></p>'
+    '<body><p>of <span class="key">first-order</span> on <span class="key day">2027-01-20</span></p>'
     """
     known = "|".join([*(re.escape(html.escape(name)) for name in sorted(names, key=len, reverse=True)), r"\d+(?:-\d+)+"])
-    found = re.compile(rf"({_NO_TEXT})|<code>(.*?)</code>|(?<![\w-])(?:{known})(?![\w-])", re.DOTALL)
+    found = re.compile(rf"({_NO_TEXT})|<code>(.*?)</code>|({MINUS})(?=[^\s<\u2060])|(?<![\w-])(?:{known})(?![\w-])", re.DOTALL)
 
     def marked(part):
         if part[2] is not None:
             return f"<code>{_IN_CODE.sub(_KEY, part[2])}</code>"
-        return part[1] or part.expand(_KEY)
+        key = _KEY.replace("key", "key day") if part[0][0].isdigit() else _KEY
+        return part[1] or (f"{MINUS}\u2060" if part[3] else part.expand(key))
 
     head, body = page.split("<body>", 1)
     return f"{head}<body>{found.sub(marked, body)}"
@@ -154,8 +156,7 @@ def read_page(path: Path) -> dict[str, object]:
 
 def _markdown(text):
     """Markdown to HTML, raw HTML escaped, headings one level down since the study's name is the first."""
-    kept = re.sub(rf"{MINUS}(?=[^\s\u2060])", f"{MINUS}\u2060", text)  # no line ends between the sign and its figure
-    rendered = _MARKDOWN(kept)
+    rendered = _MARKDOWN(text)
     for level in (4, 3, 2, 1):
         rendered = rendered.replace(f"<h{level}>", f"<h{level + 1}>").replace(f"</h{level}>", f"</h{level + 1}>")
     return rendered

@@ -260,14 +260,14 @@ def test_a_wage_is_reached_as_often_wherever_it_stands(one):
     typed moves with nothing, but the wages beside it do: 12 an hour for 1,950 hours, over the weeks of the draw (own arithmetic)."""
     kit = one("rates", '{ low = "100 orders/year", likely = "200 orders/year", high = "900 orders/year" }', "20", UNSURE, WAGE)
     answer = kit.monte_carlo(DRAWS, 20)
-    row = monte_carlo.wage_table(kit, answer).set_index("wage").loc["ie-minimum-2025"]
+    row = monte_carlo.wage_table(kit, answer).set_index("key").loc["ie-minimum-2025"]
     chances = {what: found["chance"] for what, found in answer.chances.items()}
     assert 0.2 < chances["hour_pays_living_wage"] < 0.8
     assert row["hour reached"] == chances["hour_pays_living_wage"] and row["year reached"] == chances["year_pays_living_wage"]
 
     typed = one("rates", '{ low = "100 orders/year", likely = "200 orders/year", high = "900 orders/year" }', "20", UNSURE)
     answer = typed.monte_carlo(DRAWS, 20)
-    row = monte_carlo.wage_table(typed, answer).set_index("wage").loc["ie-minimum-2026"]
+    row = monte_carlo.wage_table(typed, answer).set_index("key").loc["ie-minimum-2026"]
     weeks = draw_values(typed.assumed, DRAWS, 20)["time.weeks"]
     needed = row.published * wages().loc["ie-minimum-2026"].paid_hours_per_year
     assert row["hour reached"] == (answer.draws["pay_per_hour"] >= needed / (weeks * 35)).mean()

@@ -400,7 +400,7 @@ def test_grid_sentence_with_and_without_a_wait(demos):
     """A product that waits is told where and how long; a grid in which waiting moves nothing is one sentence, a cent apart or none."""
     kit = demos[KNOBS]
 
-    assert grid_sentence(kit, *main_wait(kit)).startswith("The longest wait of this product is 18.0 hours at **pot**.")
+    assert grid_sentence(kit, *main_wait(kit)).startswith("The longest wait of this product is 18 hours at **pot**.")
     grid = pd.DataFrame([[21.0, 21.0], [15.0, 15.0]], index=[0.0, 0.4], columns=[9.0, 45.0])
     scrap = f"only scrap matters: €21.00 with no scrap, €15.00 with 40{NB}% of the casts scrapped."
     still = "**Waiting moves nothing here:** an hour brings the same from 9 to 45 hours at **pot**"

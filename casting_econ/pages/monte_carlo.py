@@ -19,8 +19,8 @@ _LUCKY_YEARS = 2_048  # enough for ends that are said with two figures
 @shown(
     "monte-carlo-wages",
     "Published wages in the study's currency as a self-employed hour, and the chance that an hour and a year reach them",
-    "wage: kept; place: text; kind: text; from: text; self-employed hour: money; hour reached: chance; year reached: chance; "
-    "published: money; source: text; read at: kept",
+    "wage: text; self-employed hour: money; hour reached: chance; year reached: chance; published: money; source: text; read at: kept; "
+    "key: kept",
 )
 def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
     """Chance that an hour, and a full year, reaches each published wage of the study's currency and day as a self-employed one. [money/hour, -]"""
@@ -34,8 +34,8 @@ def wage_table(kit: OpenStudy, answer: Answer) -> pd.DataFrame:
         needed = self_employed_target(row.amount, row.paid_hours_per_year, *own)
         hour = float((draws["pay_per_hour"] >= needed * by_hour).mean())
         year = float((draws["residual_pay_per_year"] >= needed * a.weeks_per_year * target.full_week.value * by_year).mean())
-        stated = identifier, row.place, row.kind, row.valid_from
-        rows.append((*stated, float(needed), hour, year, row.amount, row.source, row.link))
+        named = f"{row.kind}, {row.place}, from {row.valid_from}"
+        rows.append((named, float(needed), hour, year, row.amount, row.source, row.link, identifier))
     return rows
 
 

@@ -105,7 +105,9 @@ class Page:
             frame.to_csv(self.out / "tables" / f"{told.name}.csv", index=False, lineterminator="\n")
         if still:
             return None
-        frame = frame.rename(columns=lambda name: str(name).replace("_", " "))
+        frame = frame.rename(
+            columns=lambda name: self.fmt.exactly(name) if isinstance(name, float) else str(name).replace("_", " ")
+        )
         if "unit" in frame:
             frame = frame.assign(unit=frame.unit.replace(_PLAIN))
         styles = told.columns

@@ -158,6 +158,6 @@ def grid_sentence(kit: OpenStudy, waiting, hours) -> str:
     """What the grid moves and what it holds still."""
     fmt = format_of(kit)
     return (
-        f"The longest wait of this product is {fmt.number(hours, 1)} hours at **{waiting}**. Cells in bold meet the target. "
+        f"The longest wait of this product is {fmt.wait(hours)} at **{waiting}**. Cells in bold meet the target. "
         f"Where a row does not change, waiting is not what limits. The check at each step keeps its part of the losses."
     )

@@ -76,7 +76,8 @@ class Format:
         ['45 minutes', '1 hour', '18 hours', '2.5 days', '35 days']
         """
         count, unit = (hours / 24, "day") if hours >= 48 else (hours, "hour") if hours >= 1 else (60 * hours, "minute")
-        text = self.exactly(round(float(count), 1 if count >= 1 else 2))
+        whole = unit == "minute" and count >= 5  # nobody times a wait to seconds
+        text = self.exactly(round(float(count), 0 if whole else 1 if count >= 1 else 2))
         return f"{text} {unit}{'' if text == '1' else 's'}"
 
     def sure(self, share) -> str:

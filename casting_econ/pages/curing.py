@@ -225,19 +225,19 @@ def stair_sentence(kit: OpenStudy, wait) -> str:
     rate = float(more[0])
     # where moulds are emptied the rate is known within one per cent; less is no stair
     later, gain = next(iter(longer[less < 0.99 * rate]), None), next(iter(shorter[more > 1.01 * rate]), None)
-    text = f"With {wait.count:g} in use ({wait.resource.replace('-', ' ')}), {fmt.significant(wait.wait_hours)} hours of waiting"
+    text = f"With {wait.count:g} in use ({wait.resource.replace('-', ' ')}), {fmt.wait(wait.wait_hours)} of waiting"
     text += f" and {fmt.number(wait.rest_hours, 1)} of rest" if wait.rest_hours else ""
-    text += f" let **{fmt.significant(rate)} loads a week** through."
+    text += f" let **{fmt.styled(rate, 'figure')} loads a week** through."
     if wait.sizes:
         each = " and ".join(fmt.number(size) for size in wait.sizes)
         mean = np.mean(wait.sizes)
         text += f" These take {each} pieces in turn, {fmt.number(mean, int(mean % 1 > 0))} on average: a load is as large as what it goes into."
     if emptied := float(wait.moulds.work_hours) if wait.moulds else 0.0:
-        text += f" Getting the pieces out takes {fmt.number(emptied, 1)} hours a load, and until then the moulds are full."
+        text += f" Getting the pieces out takes {fmt.wait(emptied)} a load, and until then the moulds are full."
     if later is not None:
-        text += f" The next stair down comes at about {fmt.number(later, 2)} hours."
+        text += f" The next stair down comes at about {fmt.exactly(later)} hours."
     if gain is not None:
-        text += f" The next stair up would need {fmt.number(gain, 2)} hours or less, if the material's data sheet allows it."
+        text += f" The next stair up would need {fmt.exactly(gain)} hours or less, if the material's data sheet allows it."
     return text
 
 
@@ -254,13 +254,13 @@ def cure_by_season(kit: OpenStudy, wait, frame) -> str:
     cold, warm = frame.loc[frame.hours.idxmax()], frame.loc[frame.hours.idxmin()]
 
     def said(row):
-        lets = "" if alike else f" and lets {fmt.significant(row['loads a week'])} loads a week through"
+        lets = "" if alike else f" and lets {fmt.styled(row['loads a week'], 'figure')} loads a week through"
         return f"in {row.month} at {fmt.number(row.temperature)} °C it takes {fmt.number(row.hours, 1)} hours{lets}"
 
     alike = months_alike(frame)
     text = f"The wait at {wait.step} follows the temperature of the workshop: {said(cold)}"
     text += "" if cold.hours == warm.hours else f"; {said(warm)}"
-    text += f". Every month lets {fmt.significant(cold['loads a week'])} loads a week through." if alike else "."
+    text += f". Every month lets {fmt.styled(cold['loads a week'], 'figure')} loads a week through." if alike else "."
     if cold["loads a week"] < warm["loads a week"]:
         months = kit.variation == "months"
         counted = ", and the year's result has them so" if months else "; the year's result takes every month alike"

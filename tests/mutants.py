@@ -410,7 +410,7 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("variance + orders / years", "variance + orders"),
         ("float(c.clustering) * orders / MONTHS", "float(c.clustering) * orders"),
         ("benefit + now - expected_of_rate", "benefit + now - 0.9 * expected_of_rate"),
-        ("1.0 / (spread**2 * orders)", "1.0 / (spread * orders)"),
+        ("1.0 / (spread.value**2 * orders)", "1.0 / (spread.value * orders)"),
     ],
     "casting_econ/draws/information.py": [
         ("a / b * special.gammaincc(a + 1.0, b * bends)", "a / b * special.gammaincc(a, b * bends)"),

@@ -499,6 +499,9 @@ def test_one_full_pot_and_no_price(small):
     assert found.most == pytest.approx(5 * 46 * 19 / 4 * (9.5 - 1 - 4 * 0.5 / 0.95) - 300, rel=1e-6)
     assert "once the pot is full" in towards.towards_sentence(short, found)
     assert towards.towards_sentence(short, found).endswith("**No price up to 3 times today's does while there is one pot.**")
+    free = short.changed({"channels": {name: {"price": "0 EUR"} for name in short.study.file.channels}})
+    assert towards.towards(free) is None and towards.towards_table(free, None).empty
+    assert towards.towards_sentence(free, None).startswith("No price is stated, so nothing can be multiplied to reach")
     assert towards.towards_sentence(reached, towards.towards(reached)).endswith(
         "With prices about 3.0 times today's, and orders enough, it would. The study takes it that no buyer is lost by a dearer price."
     )

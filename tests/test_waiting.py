@@ -157,6 +157,11 @@ def test_what_waiting_is_worth_adds_up(small, now):
     assert kit.study.file.cash.months == found.horizon == 24
 
 
+def test_what_changes_no_choice_is_worth_nothing(small):
+    """Where going on pays whatever is seen, the mean believed later is on average the mean now (law of total expectation), to a tenth of a cent."""
+    assert small(now=9000.0, **ONE)[1].worth == pytest.approx(0.0, abs=1e-3)
+
+
 @pytest.mark.parametrize(
     ("now", "best", "words"),
     [

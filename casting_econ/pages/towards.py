@@ -55,10 +55,10 @@ def _levers(kit: OpenStudy) -> tuple[Lever, Lever]:
 
 
 def towards(kit: OpenStudy) -> Towards | None:
-    """What would make it a living, at the point; None of a study that no orders come to."""
+    """What would make it a living, at the point; None of a study that no orders come to, or that has no price yet."""
     a, point = kit.inputs(), kit.point()
     now, left = orders_now(kit), float(point.totals["residual_pay_per_year"])
-    if now <= 0:
+    if now <= 0 or not _priced(a):
         return None
     orders, price = _levers(kit)
     factor, ample, given = factor_for(kit), ample_year(kit), float(a.hours_per_week)
@@ -136,7 +136,8 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
     """How many more orders, how many hours, or that no number and no price does; every other number at its middle."""
     fmt, living = format_of(kit), living_words(kit)
     if found is None:
-        return f"No orders are stated, so nothing can be multiplied to reach {living}."
+        what = "orders are" if _priced(kit.inputs()) else "price is"
+        return f"No {what} stated, so nothing can be multiplied to reach {living}."
     takes = f"about {fmt.count(np.ceil(found.factor * found.now - 1e-9), 'order')} a year"
     if found.reached:
         count = takes if found.possible else "far fewer orders"
@@ -166,6 +167,11 @@ def towards_sentence(kit: OpenStudy, found: Towards | None) -> str:
         loses = "" if kit.inputs().elastic else " The study takes it that no buyer is lost by a dearer price."
         return f"{text} With prices about {beside_now(found.price, fmt)}, and orders enough, it would.{loses}"
     return f"{text} **No price up to {fmt.number(MOST_PRICE)} times today's does {_while(kit, found.full)}.**"
+
+
+def _priced(a):
+    """Whether anything has a price yet."""
+    return any(float(c.price) > 0 for c in a.channels)
 
 
 def _each_stall_day(kit, found, fmt):

@@ -149,7 +149,7 @@ def test_a_file_answers_with_tables_lists_and_dates(tmp_path):
         ({"price": "3 EUR a load"}, "for each load where EUR/order is asked for"),
         ({"begin": "both"}, "neither of the two"),
         ({"begin": "workshop"}, "unknown question"),
-        ({"overheads": "100"}, "unknown question"),
+        ({"orders_a_month": "3"}, "unknown question"),
         ({"craft": "soap", "masters": "3"}, "unknown question"),
     ],
 )
@@ -242,7 +242,7 @@ def test_an_order_without_its_day_is_refused_and_nothing_is_made(tmp_path):
 
 def test_a_terminal_asks_first_which_of_the_two_it_is(tmp_path):
     """Then the order's own questions, again after a slip, and again where a guess cannot stand in, which none is offered for."""
-    typed = {"A": ["perhaps", "order"], "3/11": ["", "12", "red", "", str(DUE)], "9/11": ["5 $ a week", "20 $ each"]}
+    typed = {"A": ["perhaps", "order"], "3/12": ["", "12", "red", "", str(DUE)], "9/12": ["5 $ a week", "20 $ each"]}
     said, asked, offered = [], [], {}
 
     def prompt(words, default):
@@ -252,7 +252,7 @@ def test_a_terminal_asks_first_which_of_the_two_it_is(tmp_path):
         return (answers.pop(0) if answers else "") or default
 
     found = ask({}, None, str(tmp_path / "s"), terminal=True, say=said.append, prompt=prompt)
-    assert offered["3/11  How many pieces are ordered? [piece/order]"] == "" and offered["4/11"] == "don't know"
+    assert offered["3/12  How many pieces are ordered? [piece/order]"] == "" and offered["4/12"] == "don't know"
     assert found.order and found.due == DUE and found.colours == {"red": 12} and found.currency == "USD"
     assert found.figures["price"] == (240, 240, 240) and "for each week where USD/order is asked for" in "\n".join(said)
     assert not any(typed.values())
@@ -547,3 +547,13 @@ def test_rubber_is_told_as_a_guess_by_weight_with_the_sum_from_size(made):
     for craft, (kit, _) in made.items():
         text = (kit.study.folder / "study.toml").read_text(encoding="utf-8")
         assert ("(length + 2) x (width + 2) x (height + 1)" in text) == ("materials.silicone" in text), craft
+
+
+def test_what_moves_an_order_most_is_asked(tmp_path):
+    """Hours that no buyer sees and running costs fall on one order as on a year of them: both are asked, and nothing is an answer too."""
+    keys = {part.key for question in ORDER_QUESTIONS for part in question.parts}
+    assert {"hidden_hours", "overheads"} <= keys
+    kit, defaults = new_study(tmp_path / "s", read_answers(ASKED | {"hidden_hours": "0", "overheads": "0"}))
+    price = price_of(open_order(kit, FIRST_ORDER, today=TODAY))
+    assert price.hidden_hours.max() == 0 and kit.study.file.overheads["workspace-and-running"].value == 0
+    assert not {"hours a week that no buyer sees", "running costs a year"} & set(defaults)

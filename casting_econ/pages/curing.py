@@ -178,7 +178,7 @@ def temperature_table(kit: OpenStudy, wait: LoadWait | None) -> pd.DataFrame:
     return [(month.capitalize(), *row) for month, *row in zip(MONTHS, climate.months, hours, rates, strict=True)]
 
 
-@shown("curing-staircase", "Loads a week from these hours on", "cure hours: 1; *: 2")
+@shown("curing-staircase", "Loads a week from these hours on", "cure hours: significant; *: 2")
 def stair_treads(frame: pd.DataFrame) -> pd.DataFrame:
     """Rows of a stair table at which a rate changes, from a tenth of its longest cure on, at most twenty of them."""
     frame = frame[frame["cure hours"] >= 0.1 * frame["cure hours"].max()]

@@ -70,8 +70,10 @@ Every hand step
 Good ones | yield
 Price | price | What is offered for the whole order? | {money}/order | above high=1e8
 Hours | weekly_hours
+Hours | hidden_hours
 Hours | bench_times
 Hours | order_hours | How many hours go to talking, photographs, packing and posting? | hour/order | high=1000
+Running costs | overheads
 Target | target
 """
 _KINDS = ("craft", "word", "date", "colours", "places", "times")

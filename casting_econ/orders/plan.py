@@ -288,15 +288,13 @@ class OrderPlan:
 
     @cached_property
     def sets_wanted(self) -> int:
-        """Fewest sets of moulds that come within 1 % of the best chance of the date, and are not later than any by a day. [set]"""
+        """Fewest sets of moulds that hold the date, or else are earliest. [set]"""
         rows = self.mould_choices
         if not rows:
             return 0
-        best = max(chance for _, chance, _ in rows)
-        if best < self.order.confidence:  # too late anyhow: as early as moulds can make it
-            # where no number of sets makes a date, none is worth making
-            return min((row for row in rows if row[2]), key=lambda row: row[2], default=(self.planner.mould_sets,))[0]
-        return next(row[0] for row in rows if row[1] >= min(best - 0.01, 1.0))
+        # too late anyhow: as early as moulds can make it; where no number of sets makes a date, none is worth making
+        late = min((row for row in rows if row[2]), key=lambda row: row[2], default=(self.planner.mould_sets,))
+        return next((row for row in rows if row[1] >= self.order.confidence), late)[0]
 
     @cached_property
     def sets_worn(self) -> float:

@@ -127,5 +127,5 @@ def _numbers(plan, most):
     pots = list(map(moulds.fills, casting_rooms(planner)))
     few = max(moulds.in_hand, ceil(plan.order.set_of / moulds.cavities), ceil(plan.casts / (MOST_LOADS * moulds.cavities)), 1)
     many = max(few, min(moulds.fills(plan.casts), 2 * sum(pots)))
-    found = np.geomspace(few, many, min(most, many - few + 1)).round().astype(int).tolist()
+    found = range(few, many + 1) if many - few < most else np.geomspace(few, many, most).round().astype(int).tolist()
     return sorted({*found, *(min(max(count, few), many) for count in (max(pots), sum(pots)))})

@@ -116,7 +116,7 @@ class OrderPlan:
 
     @cached_property
     def tried(self) -> SimulatedOrder:
-        """That in some of the draws, which are enough to weigh plans against each other."""
+        """That in so many of the draws as weigh plans against each other."""
         return self.planner.course(self.order, self.loads, self.planner.draws.part(TRIES))
 
     @cached_property
@@ -288,15 +288,12 @@ class OrderPlan:
 
     @cached_property
     def sets_wanted(self) -> int:
-        """Fewest sets of moulds that come within 1 % of the best chance of the date, and are not later than any by a day. [set]"""
-        rows = self.mould_choices
-        if not rows:
+        """Fewest sets of moulds that hold the date, or else are earliest. [set]"""
+        if not (rows := self.mould_choices):
             return 0
-        best = max(chance for _, chance, _ in rows)
-        if best < self.order.confidence:  # too late anyhow: as early as moulds can make it
-            # where no number of sets makes a date, none is worth making
-            return min((row for row in rows if row[2]), key=lambda row: row[2], default=(self.planner.mould_sets,))[0]
-        return next(row[0] for row in rows if row[1] >= min(best - 0.01, 1.0))
+        # too late anyhow: as early as they make it, but none is made where no number makes a date
+        late = min((row for row in rows if row[2]), key=lambda row: row[2], default=(self.planner.mould_sets,))
+        return next((row for row in rows if row[1] >= self.order.confidence), late)[0]
 
     @cached_property
     def sets_worn(self) -> float:

@@ -146,12 +146,12 @@ class Quoted:
 
 
 @lru_cache(maxsize=16)  # its page, its numbers, the ways of casting and the choice of moulds ask for it
-def price_of(plan: OrderPlan, tried: bool = False) -> Quoted:
+def price_of(plan: OrderPlan, days: str = "course") -> Quoted:
     """Hours and money of an order for every draw.
 
     Its loads are all taken as cast and finished, with an extra one in each draw that needs it; what is good beyond the order is worth its
     leftover value. What is in hand counts with the casts that the log books to it, or as many as the yield asks for, at the study's minutes and prices.
-    Where the plan is only `tried` its days are from some of the draws.
+    Its `days` are those of its "course", or "tried" in some of the draws; with "none" the year lays nothing on it.
     """
     planner, order, loads = plan.planner, plan.order, plan.loads
     inputs, poured = planner.inputs, plan.poured
@@ -186,7 +186,7 @@ def price_of(plan: OrderPlan, tried: bool = False) -> Quoted:
         fixed = free["fees"] + free["refunds"]
         spent = spent + free["packaging"] + (free["postage"] - free["revenue"])
     bench, orders = of(minutes) / 60.0, of(planner.draws.order_minutes) / 60.0
-    overhead, hidden = _shared(plan, bench, tried)
+    overhead, hidden = _shared(plan, bench, days) if days != "none" else (of(0.0), of(0.0))
     moulds = mould_cost(plan)
     return Quoted(
         plan=plan,
@@ -218,12 +218,12 @@ def _past(plan):
     return through.sum(axis=1), planner.step_minutes(draws, through[..., :-1], lots).sum(axis=(1, 2)), lots.sum()
 
 
-def _shared(plan, bench, tried):
+def _shared(plan, bench, days):
     """Overheads and equipment, and weekly hours, that fall on an order, each draw by its own year. [money, hour]"""
     order, inputs, year = plan.order, plan.planner.inputs, plan.planner.year
     if order.good > sum(good for _, good in order.checked):  # no log says since when: as long as from nothing
         plan = plan.with_order(in_hand={}, under_way=(), finished=False)
-    course = plan.tried if tried else plan.course
+    course = getattr(plan, days)
     ran = course.schedule.finish - course.opened.seconds(min(order.start, order.begun or order.start))
     ran = ran[np.arange(bench.size) * ran.size // bench.size]
     share = part_of_year(bench, year["make_hours_per_year"], ran / DAY, inputs.weeks_per_year)

@@ -322,25 +322,31 @@ def swing_bars(frame: pd.DataFrame, middle: float, fmt: Format) -> Figure:
 
 def heat_map(frame: pd.DataFrame, fmt: Format, *, xlabel: str, target: float, ylabel="scrap rate", write_rows=None) -> Figure:
     """Pay an hour over scrap rate and cure time: every cell written, bold where the target is met, and a mark at each edge
-    where the study is (`frame.attrs["now"]`)."""
+    where the study is (`frame.attrs["now"]`). Where only one of the two moves anything, a line."""
+    import seaborn  # here, so that only who draws a map waits for it
+
     values, write_rows, now, what = frame.to_numpy(float), write_rows or fmt.percent, frame.attrs.get("now"), "pay an hour"
 
     def write_column(hours):
         return fmt.number(hours, 0 if float(hours).is_integer() else 1)
 
+    flat = [bool((np.ptp(values, axis=way) < 0.005).all()) for way in (1, 0)]
+    if any(flat) and min(frame.shape) > 1:
+        way, label, write_x = (0, ylabel, write_rows) if flat[0] else (1, xlabel, write_column)
+        line = pd.DataFrame({"x": (frame.index, frame.columns)[way], what: values[:, 0] if flat[0] else values[0]})
+        look = {"level": target, "level_label": "target", "at": now and now[way]}
+        return lines(line, "x", [what], label, what, write_x, fmt.money, **look)
     figure, axes = new_axes(1.5 + 0.36 * len(frame))
-    paint = axes.pcolormesh(values, cmap="cividis", edgecolors="white", linewidth=0.5)
-    axes.invert_yaxis()  # rows as in a table
-    axes.grid(visible=False)
-    axes.spines["bottom"].set_visible(False)
+    seaborn.heatmap(frame, ax=axes, cmap="cividis", cbar=False, linewidths=0.5)
+    paint = axes.collections[0]
     digits = 2 if np.nanmax(np.abs(values), initial=0.0) < 100 else 0
     for (row, column), value in np.ndenumerate(values):
         if np.isnan(value):  # not worked out yet
             continue
         look = {"color": readable_on(paint.to_rgba(value)), "weight": "bold" if value >= target else "normal"}
         axes.text(column + 0.5, row + 0.5, fmt.number(value, digits), ha="center", va="center", in_layout=False, **look)
-    axes.set_yticks(np.arange(len(frame.index)) + 0.5, [write_rows(row) for row in frame.index])
-    axes.set_xticks(np.arange(len(frame.columns)) + 0.5, [write_column(hours) for hours in frame.columns])
+    axes.set_yticklabels([write_rows(row) for row in frame.index], rotation=0)
+    axes.set_xticklabels([write_column(hours) for hours in frame.columns], rotation=0)
     axes.set(ylabel=ylabel, xlabel=wrapped(xlabel, 40))
     axes.set_title(f"{what}, {fmt.currency} (bold: the target is met)", loc="left", pad=22)
     if now:

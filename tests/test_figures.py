@@ -195,6 +195,22 @@ def test_words_on_cells_can_be_read():
     assert min(contrast(charts.readable_on(colour), colour) for colour in any_colour) >= 4.5
 
 
+def test_a_map_of_one_direction_is_a_line():
+    """Pay that only scrap moves, or only waiting, is drawn as a line over that one, with the target and where the study is."""
+    fmt, hours = format_of(kit()), [9.0, 18.0, 36.0]
+    for way in (0, 1):
+        values = np.tile([[20.0], [18.0], [15.0]], (1, 3))
+        frame = pd.DataFrame(values if way == 0 else values.T, index=[0.0, 0.1, 0.3], columns=hours)
+        frame.attrs["now"] = 0.05, 18.0
+        axes = charts.heat_map(frame, fmt, xlabel="hours", target=16.0).axes[0]
+        assert axes.get_xlabel() == ("scrap rate", "hours")[way]
+        assert axes.lines[0].get_ydata() == pytest.approx([20.0, 18.0, 15.0])
+        assert list(axes.lines[0].get_xdata()) == [[0.0, 0.1, 0.3], hours][way]
+        assert {"now", "target"} <= {text.get_text() for text in axes.texts}
+        assert axes.lines[-1].get_xdata()[0] == (0.05, 18.0)[way]
+    plt.close("all")
+
+
 def test_where_the_study_is():
     """Frontiers and the heat map mark the study's own numbers: its scrap of the records, its wait, and 100 % of price and buyers."""
     rate, hours = 1.0 - float(kit().point().products["knob"]["yield"]), main_wait(kit(), "knob")[1]

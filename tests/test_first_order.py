@@ -16,7 +16,7 @@ from casting_econ.pages.answer import first_lines, next_things
 from casting_econ.pages.deciding import decision_of, information_table
 from casting_econ.pages.monte_carlo import LOSS, verdict
 from casting_econ.pages.records import assumption_table, could_measure
-from casting_econ.pages.scrap import pay_at_scrap, scrap_curve, scrap_now
+from casting_econ.pages.scrap import pay_at_scrap, scrap_curve, scrap_now, what_scrap_moves
 from casting_econ.starting.answers import read_answers, understood
 from casting_econ.starting.asking import answers_given, ask
 from casting_econ.starting.crafts import crafts, kinds
@@ -452,6 +452,7 @@ def test_a_loss_over_fewer_hours_is_explained_where_it_looks_worse(tmp_path):
     assert f"Without any, the year would leave {money(least)} instead of {money(whole)}" in scrap_now(loss, "piece")
     earns = scrap_curve(gain, "piece", (0.0, 0.5))
     assert "an hour would bring" in scrap_now(gain, "piece") and "left a year" not in earns
+    assert [what_scrap_moves(*of)[0] for of in ((loss, curve), (gain, earns))] == ["left a year", "pay an hour"]  # what is drawn
     for kit, told in ((loss, True), (gain, False)):
         plan = open_order(kit, FIRST_ORDER, today=TODAY)
         assert (

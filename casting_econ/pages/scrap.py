@@ -49,6 +49,13 @@ def scrap_curve(kit: OpenStudy, product: str, rates) -> pd.DataFrame:
     return pd.DataFrame({name: np.broadcast_to(value, np.shape(rates)) for name, value in columns.items()})
 
 
+def what_scrap_moves(kit: OpenStudy, curve: pd.DataFrame) -> tuple[str, float, str]:
+    """Column of the curve to draw, pay an hour or, where that is below nothing and misleads, the year; the level that is aimed at, and its name."""
+    if "left a year" in curve:
+        return "left a year", 0.0, "bills paid"
+    return "pay an hour", float(kit.inputs().target_per_hour), "target"
+
+
 def scrap_now(kit: OpenStudy, product: str) -> str:
     """Today's scrap rate and what none at all would add: to an hour, or to the year where an hour is below nothing."""
     fmt, scrap, year = format_of(kit), 1 - float(kit.point().products[product]["yield"]), kit.point().totals

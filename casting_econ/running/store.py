@@ -29,7 +29,7 @@ PAGES = (
 )
 MADE = ".made.json"  # in the report folder: key and files of each page, and key and files of all
 PANEL = ".panel.json"  # there too: what the panel shows, kept as a page is under the name "panel"
-VERSIONS = tuple("casting_econ numpy pandas scipy matplotlib papermill pint pydantic babel bokeh holidays".split())
+VERSIONS = tuple("casting_econ numpy pandas scipy matplotlib seaborn papermill pint pydantic babel bokeh holidays".split())
 _NOTED = "products channels equipment stations racks overheads time target".split()  # tables in which numbers have notes
 NOTES = "02_records"  # the page that shows them, and names orders of the logs that are no commission
 # tables of the study file that no other pages look at, but for the season under [cash]; test_store.py has what would notice

@@ -73,6 +73,11 @@ class Quoted:
         """Every hour, hidden ones too. [hour]"""
         return self.bench_hours + self.order_hours + self.hidden_hours
 
+    @property
+    def shared(self) -> float:
+        """What the year lays on it: overheads, equipment, and weekly hours at the target. [money]"""
+        return float((self.carried + self.hidden_hours * self.target).mean())
+
     def needed(self, money) -> np.ndarray:
         """Price that leaves so much after fees and refunds. [money]"""
         return (money + self.fixed_fees) / self.kept_share

@@ -47,6 +47,7 @@ TESTS = {  # that should notice, quickest first
     "casting_econ/models/mould_making.py": ["tests/test_mould_rounds.py", "tests/test_mould_making.py"],
     "casting_econ/orders/making.py": ["tests/test_mould_making.py"],
     "casting_econ/orders/mould_choice.py": ["tests/test_mould_making.py"],
+    "casting_econ/orders/price.py": ["tests/test_mould_making.py", "tests/test_order_price.py"],
     "casting_econ/models/costs.py": ["tests/test_piece.py"],
     "casting_econ/models/year.py": ["tests/test_year.py", "tests/test_served.py", "tests/test_months.py"],
     "casting_econ/models/curing.py": [f"{PUBLISHED}capacity.py", f"{PUBLISHED}cost_volume_profit.py", "tests/test_curing.py"],
@@ -281,9 +282,15 @@ MUTANTS = {  # file: (in place of, stands), or with the text after which it firs
         ("before = tuple(range(here, begin + len(loads)))", "before = ()"),
     ],
     "casting_econ/orders/mould_choice.py": [
+        ("one.in_time >= confidence]", "one.in_time <= confidence]"),
+        ("if one.arrives < soon", "if one.arrives >= soon"),
+        ("<= ALIKE * abs", "<= 9 * ALIKE * abs"),
+        ("found[count] < best.full_cost", "found[count] > best.full_cost"),
+    ],
+    "casting_econ/orders/price.py": [
         ("material + hours * 60.0 * target", "material + hours * target"),
         ("* (each * target + used)", "* (each + used)"),
-        ("one.in_time >= plan.order.confidence and", "one.in_time <= plan.order.confidence and"),
+        ("else moulds.now - moulds.worn", "else moulds.worn - moulds.now"),
     ],
     "casting_econ/models/costs.py": [
         ('(1.0 - checked_share("loss share"', '(1.0 + checked_share("loss share"'),

@@ -4,6 +4,7 @@ from datetime import date
 from math import ceil
 
 import pytest
+from commands import command, copy_of
 from order_plans import FREE, HOURS, demo, first_commission, study
 
 from casting_econ.faults import StudyError
@@ -40,6 +41,14 @@ def test_the_plan_is_made_anew_from_what_the_batches_say(tmp_path):
     assert plan.chance_of_enough >= 0.95 > plan.curve([0])[0]
     said = wording.progress_sentence(plan, format_of(kit))
     assert "On course" in said and "16 pieces still to come" in said and "14 casts under way" in said
+    # its quote was sent before the first pour: nothing of it is left to send
+    asked = wording.deposit_sentence(plan, price_of(plan), 2000.0, format_of(kit))
+    assert "If no deposit is paid yet" in asked and "still be bought" in asked and "quote" not in asked
+    assert "A deposit of" in wording.deposit_sentence(fresh, price_of(fresh), 2000.0, format_of(kit))
+    under_way, begun_now = (
+        command("order", folder, "kitchen", "--by", "2026-12-05")[1] for folder in (tmp_path, copy_of("kelpmoor-handles", tmp_path))
+    )
+    assert "The quote promises" not in under_way and "The quote promises" in begun_now
     late = wording.progress_sentence(plan.with_order(due=date(2026, 12, 5)), format_of(kit))
     assert "Not on course" in late and ("Tell the customer now" in late or "What would save" in late)
     assert "The pieces in hand are in all this: the casts of its batches" in wording.price_sentence(

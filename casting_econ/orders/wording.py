@@ -244,6 +244,7 @@ def by_feel_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
     selling, other = quoted.order_hours.mean(), quoted.order_hours.mean() + quoted.hidden_hours.mean()
     around = "talking, packing, posting and the share of weekly hours" if selling else "the share of weekly hours is"
     takes = f"casting takes about {casting} hours; **taking out, checking and finishing take {after} hours**, and {around} another {fmt.number(other, 1)}."
+    takes += _guessed_hours(plan, quoted, fmt)
     if naive.casts:
         over = margin.chance - plan.order.confidence
         verb = "would do more than is asked" if over > 0.005 else "happens to be about right"
@@ -256,6 +257,14 @@ def by_feel_sentence(plan: OrderPlan, quoted: Quoted, fmt: Format) -> str:
         return f"What is under way would do by the yield alone, and is enough in {fmt.chance(naive.chance)} of cases. With it, {takes}"
     rest = f"; talking, packing and posting take {fmt.number(selling, 1)} hours" if selling else ""
     return f"Nothing is left to cast or finish{rest}."
+
+
+def _guessed_hours(plan, quoted, fmt):
+    """That most of an order's hours are weekly ones that somebody guessed; nothing where they are fewer, or known."""
+    hidden, number = float(quoted.hidden_hours.mean()), plan.planner.kit.assumed.numbers["time.fixed_hours"]
+    if number.basis != "guess" or hidden <= float(quoted.hours.mean()) / 2:
+        return ""
+    return f" **{fmt.number(hidden, 1)} of these hours are weekly ones by a guess** (`fixed_hours` under [time]): write down a week of them before trusting the pay."
 
 
 def sets_sentence(plan: OrderPlan, fmt: Format) -> str:
@@ -341,17 +350,17 @@ def deposit_sentence(plan: OrderPlan, quoted: Quoted, price: float, fmt: Format)
         return "Nothing is charged, so no deposit is asked."
     deposit = quoted.deposit(price)
     made = ", the making of moulds" if plan.planner.moulds and plan.loads.making.to_make else ""
-    risk = f"what must be bought{made} and the first load at the target, {fmt.money(quoted.at_risk)}"
+    risk = f"what must {'still ' * bool(plan.order.begun)}be bought{made} and the first load at the target, {fmt.money(quoted.at_risk)}"
     if deposit < quoted.at_risk - 0.005:
         return f"No deposit covers {risk}: **even the whole price, {fmt.money(price)}, does not.**"
+    if plan.order.begun:
+        return f"If no deposit is paid yet, **{fmt.money(deposit)}** would cover {risk}."
     least = ", the least by `deposit_least`" if deposit >= quoted.at_risk + 1 else ""
     return f"A deposit of **{fmt.money(deposit)}** ({fmt.percent(deposit / price)} of the price{least}) covers {risk}.{_deposit_day(plan, fmt)}"
 
 
 def _deposit_day(plan, fmt):
     """Until when a quote of the plan holds, where that leaves a customer no time, or moves the date."""
-    if plan.order.begun:
-        return ""
     start, days = plan.order.start, plan.planner.kit.study.file.quote.valid_days
     if not plan.meets_date:
         return f" The quote leaves {fmt.count(days, 'day')} for it and begins then, so its date is later than the earliest here."

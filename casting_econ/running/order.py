@@ -62,13 +62,14 @@ def run_order(
     if not files:
         return None
     quote, due = _quote(plan, quoted, today, say), plan.order.due
-    if quote and not plan.order.closed and (promised := quote.arrives_by or quote.posted_by) > due:
+    to_send = quote and not (plan.order.closed or plan.order.begun)  # once work has begun it was sent, and is a record
+    if to_send and (promised := quote.arrives_by or quote.posted_by) > due:
         late, fmt = (promised - due).days, format_of(kit)
         say("")
         say(
             f"The quote promises {day(fmt, promised)}, {fmt.count(late, 'day')} after the date asked for: send it as it is, or change the plan first."
         )
-    if quote and not quote.maker.strip():
+    if to_send and not quote.maker.strip():
         say("")
         say('The quote does not say who offers: write maker = "your name or the workshop\'s" under [quote] in study.toml.')
     seen = f"{plan.order.name}-as-of-{kit.study.as_of}" if kit.study.as_of else plan.order.name

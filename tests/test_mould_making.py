@@ -444,6 +444,8 @@ WORKSHOPS = {
     "due in a week": (("due = 2027-03-31", "due = 2027-03-08"), ("masters = 3", "masters = 12")),
     "silicone dear": (*DEAR[::2], MANY, FAR),
     "some in hand": (RENT, ("in_hand = 0", "in_hand = 2"), MANY, FAR),
+    # what pays is not among the numbers that are looked at first
+    "moulds of one cast": (RENT, ("count = 1\nplaces = 12", "places = [6, 12]"), ("cavities = 3", "cavities = 1"), MANY, FAR),
 }
 
 
@@ -453,7 +455,8 @@ def full_cost(plan):
     hours = (casts * (1 + 2 + 3) + plan.new_loads * 20) / 60
     days = (int(plan.typical.schedule.finish[0]) - plan.typical.opened.seconds(plan.order.start)) / 86_400
     year = evaluate(point).totals
-    worn = casts / 480 * 165 / 60  # as a set of four wears, which counts as making too
+    a_set = 12 // plan.planner.entry.mould.cavities * (25 + 15) + 5
+    worn = casts / 480 * a_set / 60  # as a set wears, which counts as making too
     part = min((hours + worn) / float(year["make_hours_per_year"]), days / 7 / 46, 1.0)
     rent = part * (float(year["overhead_per_year"]) + 12 * 46 * float(point.fixed_hours_per_week))
     return casts * 0.01 * 20 + 12 * hours + mould_cost(plan).now + rent

@@ -46,7 +46,8 @@ def test_the_plan_is_made_anew_from_what_the_batches_say(tmp_path):
     assert "If no deposit is paid yet" in asked and "still be bought" in asked and "quote" not in asked
     assert "A deposit of" in wording.deposit_sentence(fresh, price_of(fresh), 2000.0, format_of(kit))
     under_way, begun_now = (
-        command("order", folder, "kitchen", "--by", "2026-12-05")[1] for folder in (tmp_path, copy_of("kelpmoor-handles", tmp_path))
+        command("order", folder, "kitchen", "--by", "2026-12-05")[1]
+        for folder in (tmp_path, copy_of("kelpmoor-handles", tmp_path))
     )
     assert "The quote promises" not in under_way and "The quote promises" in begun_now
     late = wording.progress_sentence(plan.with_order(due=date(2026, 12, 5)), format_of(kit))

@@ -626,3 +626,17 @@ def test_what_holds_no_words_of_a_page_is_left_as_it_is():
     kept = "<body><a href='#first-order'></a><pre>first-order</pre><script>a-1-2</script><img alt=\"a-b\" src='data:<g d=\"1-2\">3-4</g>'>"
     assert kept_whole(kept, ["first-order", "a-b"]) == kept
     assert kept_whole("<body>a&amp;b-c d-a&amp;b-c", ["a&b-c"]) == '<body><span class="key">a&amp;b-c</span> d-a&amp;b-c'
+
+
+def test_weekly_hours_by_a_guess_are_named_where_they_are_most_of_an_order(tmp_path):
+    """Thirty hours of books a week over an order of a few hours at the bench: the guess that decides its pay stands in the plan; not so where measured, or few."""
+    said = {}
+    for hours in ('"0 h/week"', '"30 h/week"', '{ value = "30 h/week", basis = "measured" }'):
+        folder = tmp_path / str(len(said))
+        folder.mkdir()
+        plan = order(folder, ('fixed_hours = "0 h/week"', f"fixed_hours = {hours}"))
+        said[hours] = wording.by_feel_sentence(plan, price_of(plan), format_of(plan.planner.kit))
+    none, guessed, measured = ("by a guess" in text for text in said.values())
+    assert guessed and not none and not measured
+    hidden = price_of(order(tmp_path, ('fixed_hours = "0 h/week"', 'fixed_hours = "30 h/week"'))).hidden_hours.mean()
+    assert f"**{hidden:.1f} of these hours are weekly ones" in said['"30 h/week"']

@@ -47,12 +47,11 @@ class Format:
             return self.number(value)
         return format_decimal(round(float(value), 6) + 0.0, "#,##0.######", locale=self.locale)
 
-    def significant(self, value) -> str:
-        """A number with about three figures that count, however large or small."""
+    def significant(self, value, most: int = 4) -> str:
+        """A number with about three figures that count, however large or small, and at most so many decimals."""
         size = abs(value) if value == value else 0.0
-        return self.number(
-            value, 0 if size >= 100 or size == 0 else 1 if size >= 10 else 2 if size >= 1 else 3 if size >= 0.1 else 4
-        )
+        digits = 0 if size >= 100 or size == 0 else 1 if size >= 10 else 2 if size >= 1 else 3 if size >= 0.1 else 4
+        return self.number(value, min(digits, most))
 
     def percent(self, share, digits: int = 0) -> str:
         """A share as a percentage, rounded; 'none' where there is none."""
@@ -107,11 +106,7 @@ class Format:
             unit, digits = style.rstrip("s1"), 1 if style.endswith("1") else 0
             return self.time(value, unit, digits).removesuffix(f" {unit}").removesuffix(f" {unit}s")
         if style == "figure":
-            return (
-                self.number(value)
-                if value == round(value)
-                else self.number(value, 0 if abs(value) >= 100 else 1 if abs(value) >= 10 else 2)
-            )
+            return self.significant(value, 0 if value == round(value) else 2)
         return getattr(self, style)(value) if style in ("chance", "significant", "sure") else self.number(value, int(style))
 
 

@@ -126,9 +126,10 @@ class Page:
         body = ""
         for row in frame.to_dict("records"):
             unit = row.get("unit")
-            of_unit = (
-                {"significant": _SHARES[unit]} if unit in _SHARES else {"figure": "money"} if unit == self.fmt.currency else {}
-            )
+            of_unit = {
+                "significant": _SHARES.get(unit, "significant"),
+                "figure": "money" if unit == self.fmt.currency else "figure",
+            }
             shown = (self.fmt.styled(row[column], of_unit.get(style, style)) for column, style in styles.items())
             first, *texts = (html.escape(self.spoken(text)) for text in shown)
             cells = "".join(f"<td{side}>{text}</td>" for text, side in zip(texts, sides[1:]))

@@ -18,10 +18,9 @@ _TRIM, _TOP, _PAGES, _ARENAS = -1, -2, -3, -8  # options of mallopt in the GNU C
 
 
 def keep_memory() -> None:
-    """Let this process hold on to memory that it will use again, at no change of results: a million draws take two thirds of the time."""
-    gc.set_threshold(
-        50_000, 20, 20
-    )  # modules, inputs and draws stay, and looking through them for rubbish takes a tenth of a run
+    """Let this process hold on to memory that it will use again, at no change of results: draws take about half the time."""
+    # modules, inputs and draws stay, and looking through them for rubbish takes a tenth of a run
+    gc.set_threshold(50_000, 20, 20)
     # else it gives back each array to the system, which hands out cleared pages for the next; elsewhere nothing answers to the name
     with suppress(AttributeError, OSError, TypeError):
         for option, value in ((_TRIM, 256 << 20), (_TOP, 16 << 20), (_PAGES, 32 << 20), (_ARENAS, 2)):

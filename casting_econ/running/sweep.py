@@ -80,10 +80,11 @@ def run_sweep(
     """Run a notebook at every point of a grid, and collect what it records, in a folder with every executed notebook, `sweep.csv` and, of one
     or two figures that are varied, a chart; table and chart grow in the working folder beside it while points end.
 
-    The study folder is never written to, except for `sweep/` when no `out` is given; a sweep of another grid there is kept beside it. `scrap` and `cure` are shares of casts scrapped, and
-    hours of the longest wait, of the `product`, "" being the first [-, hour]; `vary` has dotted keys of the study file, each with values as
-    the file would have them; the `notebook` is one of the kit with a parameter for each of what is given. `draws` are those of each run,
-    `workers` notebooks run at a time, or a Dask cluster at the address `scheduler` runs them; `say` takes a line of progress.
+    The study folder is never written to, except for `sweep/` when no `out` is given; a sweep of another grid there is kept beside it.
+    `scrap` and `cure` are shares of casts scrapped, and hours of the longest wait, of the `product`, "" being the first [-, hour]; `vary` has
+    dotted keys of the study file, each with values as the file would have them; the `notebook` is one of the kit with a parameter for each of
+    what is given. `draws` are those of each run, `workers` notebooks run at a time, or a Dask cluster at the address `scheduler` runs them;
+    `say` takes a line of progress.
 
     StudyError for faults in the study or the request, NotebookError for the first notebook that failed; the points that were finished are
     kept for the next run.
